@@ -1,0 +1,1 @@
+"""All hardware: meters, supplies, CAN adapters, serial ports."""

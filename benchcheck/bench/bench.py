@@ -1,0 +1,186 @@
+"""The bench: opens what is asked for when it is asked for, and closes all of it in reverse."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from benchcheck.bench.can_adapter import CanAdapter
+from benchcheck.bench.can_interface import facts
+from benchcheck.bench.clock import Clock
+from benchcheck.bench.hands import Hands
+from benchcheck.bench.meter import Meter, ScpiMeter
+from benchcheck.bench.scpi import Instrument
+from benchcheck.bench.serial_line import LineListener
+from benchcheck.bench.supply import Supply
+from benchcheck.words.errors import SetupError
+
+if TYPE_CHECKING:
+    from benchcheck.bench.config import BenchConfig
+
+
+class Bench:
+    """Everything on the bench, behind one door. Use it in a `with`.
+
+    Each device is opened at its first use and then shared. SetupError says what could not be opened, where, and
+    what to do. Leaving the `with` switches the supply off first of all (it is asked for last in every plan, and
+    where it was not, it is still switched off), then closes the rest in reverse order of opening.
+    """
+
+    def __init__(self, config: BenchConfig, clock: Clock | None = None) -> None:
+        self.config = config
+        self.clock = clock or Clock()
+        self._open = ExitStack()
+        self._meter: Meter | None = None
+        self._supply: Supply | None = None
+        self._hands: Hands | None = None
+        self._can: dict[str, CanAdapter] = {}
+        self._lines: dict[str, LineListener] = {}
+
+    def __enter__(self) -> Bench:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Supply off, then everything closed, whatever fails on the way. May be called twice."""
+        stack, self._open = self._open, ExitStack()
+        with stack:
+            supply, self._supply = self._supply, None
+            self._meter = self._hands = None
+            self._can, self._lines = {}, {}
+            if supply is not None:
+                supply.close()
+
+    @property
+    def has_meter(self) -> bool:
+        """Whether ohms and volts are read by an instrument; otherwise they are typed in."""
+        return self.config.meter is not None and not self.config.meter.manual
+
+    @property
+    def meter(self) -> Meter:
+        """The meter, opened. SetupError on a bench where readings are typed in."""
+        if self._meter is None:
+            port = self.config.meter
+            if port is None or port.manual:
+                raise SetupError(
+                    "has no meter that can be asked",
+                    where=self.config.name,
+                    hint="Type the readings in, or name the meter in bench.toml under [meter].",
+                )
+            instrument = Instrument("meter", port.resource, expect=port.identity, baud=port.baud)
+            self._open.callback(instrument.close)
+            self._meter = ScpiMeter(instrument, port.spec, self.clock)
+        return self._meter
+
+    @property
+    def supply(self) -> Supply:
+        """The supply, opened; its output is as it was."""
+        if self._supply is None:
+            port = self.config.supply
+            if port is None:
+                raise SetupError(
+                    "has no supply that can be commanded",
+                    where=self.config.name,
+                    hint="Name it in bench.toml under [supply].",
+                )
+            instrument = Instrument("supply", port.resource, expect=port.identity, baud=port.baud)
+            self._open.callback(instrument.close)
+            self._supply = Supply(instrument, self.config.meter_spec)
+        return self._supply
+
+    @property
+    def hands(self) -> Hands | None:
+        """The hands of a simulated bench; None where a person has to move things."""
+        if self._hands is None and self.config.hands is not None:
+            self._hands = Hands(self.config.hands.port)
+            self._open.callback(self._hands.close)
+        return self._hands
+
+    def can(self, bus: str, bitrate: int | None = None, *, acknowledge: bool = False) -> CanAdapter:
+        """The adapter of a bus, listening. The description's bit rate wins over `bitrate`.
+
+        `acknowledge` lets the adapter take part in the bus; it must be asked for, here, in so many words.
+        """
+        adapter = self._can.get(bus)
+        if adapter is not None:
+            if adapter.acknowledge == acknowledge:
+                return adapter
+            adapter.close()
+        index = next((i for i, port in enumerate(self.config.can) if port.bus == bus), None)
+        if index is None:
+            raise SetupError(
+                f"has no CAN adapter for {bus}", where=self.config.name, hint=self._named("can", self.buses)
+            )
+        port = self.config.can[index]
+        adapter = CanAdapter(
+            bus,
+            port.interface,
+            port.channel,
+            port.bitrate or bitrate,
+            acknowledge=acknowledge,
+            bus_index=index,
+            clock=self.clock,
+        )
+        adapter.open()
+        self._open.callback(adapter.close)
+        self._can[bus] = adapter
+        return adapter
+
+    def line(self, name: str, baud: int | None = None, framing: str | None = None) -> LineListener:
+        """The listener on a serial port, open; `baud` and `framing` set the speed anew where they are given."""
+        listener = self._lines.get(name)
+        if listener is not None:
+            wanted = (baud or listener.baud, framing or listener.framing)
+            if wanted != (listener.baud, listener.framing):
+                listener.set_speed(*wanted)
+            return listener
+        port = next((port.port for port in self.config.serial if port.name == name), None)
+        if port is None:
+            raise SetupError(
+                f"has no serial port '{name}'", where=self.config.name, hint=self._named("serial", self.taps)
+            )
+        listener = LineListener(port, baud or 4800, framing or "8N1", clock=self.clock)
+        listener.open()
+        self._open.callback(listener.close)
+        self._lines[name] = listener
+        return listener
+
+    @property
+    def buses(self) -> tuple[str, ...]:
+        return tuple(port.bus for port in self.config.can)
+
+    @property
+    def taps(self) -> tuple[str, ...]:
+        return tuple(port.name for port in self.config.serial)
+
+    def identities(self) -> dict[str, str]:
+        """Who is on the bench, by device. Opens meter and supply to ask them; ports say how they are described."""
+        found = {"bench": self.config.name + (" (simulated)" if self.config.simulated else "")}
+        found["meter"] = self.meter.identity if self.has_meter else "readings typed in"
+        if self.config.supply is not None:
+            found["supply"] = self.supply.identity
+        for port in self.config.can:
+            adapter = self._can.get(port.bus)
+            found[f"can {port.bus}"] = (
+                adapter.identity if adapter else f"{port.interface} on {port.channel}, not opened"
+            )
+        for line in self.config.serial:
+            listener = self._lines.get(line.name)
+            found[f"serial {line.name}"] = listener.identity if listener else f"{line.port}, not opened"
+        return found
+
+    def passive(self) -> dict[str, str]:
+        """By bus: whether this bench is silent there, and how we know."""
+        return {
+            port.bus: (self._can[port.bus].passive if port.bus in self._can else facts(port.interface).silent).sentence
+            for port in self.config.can
+        }
+
+    def _named(self, table: str, names: tuple[str, ...]) -> str:
+        known = f"It has {', '.join(names)}. " if names else ""
+        return f"{known}Name it in bench.toml under [[{table}]]."

@@ -1,0 +1,71 @@
+"""What is known of each python-can interface: the one table, and the honest answer where nothing is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class PassiveState(StrEnum):
+    """How silent this bench is on the bus, and how we know."""
+
+    PROVED = "proved"  # a lone talker stayed unacknowledged here
+    BY_THE_ADAPTERS_WORD = "by the adapter's word"
+    UNPROVED = "unproved"
+    ACKNOWLEDGES = "acknowledges"
+
+
+@dataclass(frozen=True, slots=True)
+class Passive:
+    """The state, and the sentence for screen and report."""
+
+    state: PassiveState
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class InterfaceFacts:
+    """error_frames: whether it hands on error frames. open_options: what else `can.Bus` is given.
+
+    silent_options / silent: what asks for silence, and what that is worth.
+    """
+
+    error_frames: bool = False
+    open_options: Mapping[str, object] = field(default_factory=dict)
+    silent_options: Mapping[str, object] = field(default_factory=dict)
+    silent: Passive = Passive(
+        PassiveState.UNPROVED, "unproved whether this interface is silent: it may acknowledge what it hears"
+    )
+    acknowledging: Passive = Passive(
+        PassiveState.ACKNOWLEDGES, "this interface acknowledges: frames of a lone unit are acknowledged by this bench"
+    )
+    is_serial: bool = False
+
+
+_UNKNOWN = InterfaceFacts()
+_FACTS = {
+    # read in python-can 4.6: `listen_only` sends the silent open command; a refusal is swallowed, so it proves nothing.
+    # The sleep is for boards that reboot when the port is opened.
+    "slcan": InterfaceFacts(
+        open_options={"sleep_after_open": 0.0},
+        silent_options={"listen_only": True},
+        silent=Passive(
+            PassiveState.UNPROVED,
+            "silent mode was asked for, unproved: this interface does not say whether the adapter refused it",
+        ),
+        is_serial=True,
+    ),
+    # the kernel's own settings decide, and they are made outside this program
+    "socketcan": InterfaceFacts(error_frames=True),
+    "virtual": InterfaceFacts(
+        error_frames=True,
+        silent=Passive(PassiveState.BY_THE_ADAPTERS_WORD, "no wire here: nothing can be acknowledged"),
+        acknowledging=Passive(PassiveState.BY_THE_ADAPTERS_WORD, "no wire here: nothing can be acknowledged"),
+    ),
+}
+
+
+def facts(interface: str) -> InterfaceFacts:
+    """What is known of `interface`; for one that is not in the table, nothing is claimed."""
+    return _FACTS.get(interface, _UNKNOWN)

@@ -1,0 +1,1 @@
+"""Capture files: pcapng written and read, logs imported."""

@@ -1,0 +1,1 @@
+"""One file per kind of check: its question, its limits, its verdict."""

@@ -1,0 +1,51 @@
+"""Bus errors: were there error frames? An adapter that can't report them leaves this UNSURE."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, no_reading
+from benchcheck.harness.power import plug_order, units_in
+from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.request import Request
+from benchcheck.words.step import Quantity, Stage, Step
+from benchcheck.words.verdict import Band, Outcome, Verdict
+
+
+@check_kind
+class BusErrors(CheckKind):
+    name = "bus_errors"
+    stage = Stage.LIVE
+    rank = 160
+    title = "Error frames on each bus"
+    reasons = {
+        "errors": "error frames: a wrong bit rate, a poor termination, a joint that opens, a wire joined to a rail"
+    }
+
+    def steps(self, context: Context) -> Iterable[Step]:
+        harness = context.harness
+        for bus in harness.buses:
+            yield Step(
+                id=f"bus_errors:{bus.name}",
+                check=self.name,
+                stage=self.stage,
+                quantity=Quantity.CAN,
+                state=units_in(harness, plug_order(harness)),
+                question=f"is {bus.name} free of error frames?",
+                subject=(bus.name,),
+                band=Band(None, 0.0, "frames", "common practice, no source: a sound bus at the bench shows none"),
+                settings={"bus": bus.name},
+            )
+
+    def measure(self, step: Step) -> Measuring:
+        heard = yield Request(Quantity.CAN, step.state, source=str(step.settings["bus"]))
+        if heard.state is ReadingState.NONE:
+            return Judged(heard, no_reading(heard))
+        errors = heard.detail.get("error_frames")
+        if errors is None:
+            none = Reading(
+                ReadingState.NONE, "frames", instrument=heard.instrument, detail={"why": "not reported by this adapter"}
+            )
+            return Judged(none, Verdict(Outcome.UNSURE, "not_reported", "error frames: not reported by this adapter"))
+        reading = Reading(ReadingState.VALUE, "frames", float(str(errors)), instrument=heard.instrument)
+        return Judged(reading, self.judge(step, reading))

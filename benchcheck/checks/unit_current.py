@@ -1,0 +1,84 @@
+"""Unit current: what the supply gives more when one unit goes in, under a current limit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind
+from benchcheck.harness.power import is_converter, plug_order, power_pairs, supply_share, units_in
+from benchcheck.words.bench_state import BenchState
+from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.request import Request
+from benchcheck.words.step import Quantity, Stage, Step
+from benchcheck.words.verdict import Band
+
+# A converter idles on a little; its loads come with their own units (common practice, no source).
+IDLE_CONVERTER_A = 0.3
+FLOOR_A = 0.05
+
+
+@check_kind
+class UnitCurrent(CheckKind):
+    name = "unit_current"
+    stage = Stage.POWER
+    rank = 100
+    title = "Current of each unit as it goes in, one at a time"
+    reasons = {
+        "too_much": "the unit draws more than it should: switch off and look before it is left in",
+        "too_little": "the unit draws less than it should: it may not have started, or a feed contact is open",
+    }
+
+    def steps(self, context: Context) -> Iterable[Step]:
+        harness, order = context.harness, plug_order(context.harness)
+        pairs = power_pairs(harness)
+        for number, ref in enumerate(order):
+            wanted = {pair.power: pair for pair in pairs if pair.unit == ref and pair.load_a > 0}.values()
+            if not wanted and not is_converter(harness.units[ref]):
+                continue
+            percent = harness.limits.unit_current_percent
+            if is_converter(harness.units[ref]):
+                band = Band(
+                    None, IDLE_CONVERTER_A, "A", f"a converter without its loads: at most {IDLE_CONVERTER_A:g} A"
+                )
+            else:
+                amps = sum(supply_share(harness, pair) for pair in wanted)
+                slack = amps * percent / 100 + FLOOR_A
+                band = Band(
+                    max(amps - slack, 0.0),
+                    amps + slack,
+                    "A",
+                    f"unit file: {amps:.2f} A at the supply ± {percent:g} percent and {FLOOR_A:g} A",
+                )
+            before = units_in(harness, order[:number])
+            yield Step(
+                id=f"unit_current:{ref}",
+                check=self.name,
+                stage=self.stage,
+                quantity=Quantity.AMPS,
+                state=units_in(harness, order[: number + 1]),
+                question=f"does {ref} draw what it should when it goes in?",
+                subject=(ref,),
+                band=band,
+                settings={"unit": ref, "before": before.to_json(), "amp_floor": context.meter.amp_floor},
+            )
+
+    def measure(self, step: Step) -> Measuring:
+        before = yield Request(Quantity.AMPS, BenchState.from_json(step.settings["before"]))
+        after = yield Request(Quantity.AMPS, step.state)
+        for reading in (before, after):
+            if reading.state is not ReadingState.VALUE:
+                return Judged(reading, self.judge(step, reading))
+        more = Reading(
+            ReadingState.VALUE,
+            "A",
+            after.value - before.value,
+            # the percent part is common to both readings of one instrument; the counts are not
+            abs(after.value - before.value) / 100 + 2 * float(str(step.settings["amp_floor"])),
+            instrument=after.instrument,
+            detail={"before_a": before.value, "after_a": after.value},
+        )
+        return Judged(more, self.judge(step, more))
+
+    def fail_reason(self, step: Step, reading: Reading) -> str:
+        high = step.band.high if step.band else None
+        return "too_much" if high is not None and reading.value > high else "too_little"

@@ -1,0 +1,98 @@
+"""The survey for a person: short tables out of the JSON of `benchcheck survey`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+Json = Mapping[str, Any]
+
+
+def escaped(text: str) -> str:
+    """Text from a recording as it may be shown: what could steer a terminal is written out."""
+    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode("ascii") for char in text)
+
+
+def survey_lines(document: Json) -> Iterator[str]:
+    """The lines to print, the most telling first."""
+    yield from _head(document)
+    for bus in document["buses"]:
+        yield ""
+        yield from _bus(bus)
+    for line in document["lines"]:
+        yield ""
+        yield from _line(line)
+    if "units" in document:
+        yield ""
+        yield from _units(document["units"], escaped(document["profile"]))
+
+
+def _head(document: Json) -> Iterator[str]:
+    parts = [f"{document['frames']:,} frames"]
+    if document["error_frames"]:
+        parts.append(f"{document['error_frames']:,} error frames")
+    if document["recorded_s"]:
+        parts.append(f"{document['recorded_s']:.3f} s")
+    if not document["buses"]:
+        parts = [f"{sum(line['bytes'] for line in document['lines']):,} bytes"]
+    yield f"{escaped(document['file'])}: {', '.join(parts)}"
+    if document["bad_records"]:
+        yield f"  warning: {document['bad_records']:,} bad records were passed over"
+    if document["dropped_frames"]:
+        yield f"  warning: the recorder dropped {document['dropped_frames']:,} frames"
+    if document["clock_steps"]:
+        yield "  warning: the recorder's clock stepped; time and load below are with the steps taken out"
+    for note in document["notes"]:
+        yield f"  note: {escaped(note)}"
+
+
+def _bus(bus: Json) -> Iterator[str]:
+    yield f"bus {escaped(bus['name'])}, {bus['bitrate']:,} bit/s: {bus['frames']:,} frames, {bus['wire_bits']:,} bits"
+    peak_at = "" if bus["peak_at_s"] is None or bus["clock_steps"] else f" (from {bus['peak_at_s']:.0f} s on)"
+    yield (
+        f"  load {_percent(bus['load_mean_recorded_percent'])} mean, "
+        f"{_percent(bus['load_peak_recorded_percent'])} in the fullest second{peak_at}"
+    )
+    if bus["error_frames"]:
+        yield f"  {bus['error_frames']:,} error frames"
+    for step in bus["clock_steps"]:
+        yield f"  clock step of {step['step_s']:+.3f} s after {step['at_s']:.3f} s"
+    if bus["gaps"]:
+        yield f"  silences of the whole bus, {bus['gap_at_least_s']:g} s and longer: {len(bus['gaps'])}"
+        for gap in bus["gaps"]:
+            yield f"    {gap['length_s']:9.3f} s from {gap['start_s']:.3f} s on"
+    if bus["ids"]:
+        yield f"  {'identifier':<10} {'frames':>9} {'mean period':>13} {'longest gap':>13} {'at':>13}"
+    for entry in bus["ids"]:
+        yield (
+            f"  {entry['id']:<10} {entry['count']:>9,} {_seconds(entry['mean_period_s'], 4):>13}"
+            f" {_seconds(entry['max_gap_s'], 3):>13} {_seconds(entry['max_gap_at_s'], 3):>13}"
+        )
+
+
+def _line(line: Json) -> Iterator[str]:
+    found = line["sentences"]
+    yield f"line {escaped(line['name'])}, {line['protocol']}: {line['bytes']:,} bytes"
+    if line["protocol"] == "text":
+        yield f"  lines: {found['no_checksum']:,} printable, {found['other']:,} garbled"
+    else:
+        yield (
+            f"  sentences: {found['good']:,} good, {found['bad_checksum']:,} bad checksum, "
+            f"{found['no_checksum']:,} no checksum; {found['other']:,} other"
+        )
+    for kind, count in line["types"].items():
+        yield f"    {kind:<12} {count:>9,}"
+
+
+def _units(units: Sequence[Json], profile: str) -> Iterator[str]:
+    yield f"units, by the profile {profile}"
+    for unit in units:
+        yield f"  {unit['verdict']:<7} {escaped(unit['unit']):<12} {unit['state'] or '?':<13} {escaped(unit['text'])}"
+
+
+def _percent(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.2f} %"
+
+
+def _seconds(value: float | None, digits: int) -> str:
+    return "-" if value is None else f"{value:.{digits}f} s"

@@ -1,0 +1,1 @@
+"""From failed steps to the fault behind them, and the probe that settles it."""

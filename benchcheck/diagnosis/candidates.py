@@ -1,0 +1,221 @@
+"""Which faults could stand behind a failed step of the dead stage."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from benchcheck.checks.kind import Context
+from benchcheck.diagnosis.hypothesis import OPEN_OHM, SHORT_OHM, Hypothesis
+from benchcheck.harness.buses import pairs, terminators
+from benchcheck.harness.circuit import Edge
+from benchcheck.harness.families import neighbours
+from benchcheck.harness.model import Connector, PartKind, Role, Run
+from benchcheck.words.bench_state import ALL_OPEN
+from benchcheck.words.contact import contact_key, join, pin_of, ref_of
+from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.result import Result
+from benchcheck.words.squawk import SquawkKind
+
+
+def candidates(context: Context, failed: Sequence[Result]) -> Iterator[Hypothesis]:
+    """Hypotheses for these failed steps, likelier ones first within each step; the same one only once."""
+    seen: set[tuple[str, tuple[str, ...], str]] = set()
+    for hypothesis in _candidates(context, failed):
+        if hypothesis.key not in seen:
+            seen.add(hypothesis.key)
+            yield hypothesis
+
+
+def _candidates(context: Context, failed: Sequence[Result]) -> Iterator[Hypothesis]:
+    harness = context.harness
+    failed_runs = [run for r in failed if r.step.check == "continuity" and (run := harness.run(r.step.subject[0]))]
+    for result in failed:
+        match result.step.check:
+            case "continuity":
+                run = harness.run(result.step.subject[0])
+                if run is not None:
+                    yield from _of_run(context, run, result.reading, failed_runs)
+            case "part_value":
+                yield from _of_part(context, result)
+            case "termination":
+                yield from _of_termination(context, result)
+                yield from _short(context, result)
+            case "isolation" | "supply_to_ground" | "can_to_rail":
+                yield from _short(context, result)
+                yield from _landed_beside(context, result, failed_runs)
+    yield from _mirrored(context, failed_runs)
+
+
+def _of_run(context: Context, run: Run, reading: Reading, failed_runs: Sequence[Run]) -> Iterator[Hypothesis]:
+    partner = _bus_partner(run, failed_runs)
+    if partner is not None:
+        both = tuple(sorted((run.wire, partner.wire)))
+        text = f"the bus is cut between {ref_of(run.a)} and {ref_of(run.b)}: both {both[0]} and {both[1]} are open"
+        yield Hypothesis(SquawkKind.BUS_CUT, both, text, remove=frozenset(both), faults=1.5)
+    if reading.state is ReadingState.VALUE and reading.value < OPEN_OHM:
+        edge = Edge(run.wire, run.a, run.b, max(reading.value, 0.001))
+        text = f"{run.wire} from {run.a} to {run.b} reads {reading.text}: a poor joint or crimp"
+        yield Hypothesis(
+            SquawkKind.HIGH_RESISTANCE, (run.wire,), text, remove=frozenset({run.wire}), add=(edge,), faults=1.1
+        )
+    yield open_run(run)
+    for end in run.ends:
+        others = {e for other in failed_runs if other is not run for e in other.ends if ref_of(e) == ref_of(end)}
+        for other in sorted(others - {end}, key=contact_key):
+            if pin_of(end) and pin_of(other):
+                yield swap(context, end, other)
+
+
+def open_run(run: Run) -> Hypothesis:
+    """A run, bridge or drain that is not there."""
+    match run.role:
+        case Role.BRIDGE:
+            kind, text = SquawkKind.MISSING_BRIDGE, f"bridge {run.wire} between {run.a} and {run.b} is missing or open"
+        case Role.SHIELD:
+            kind, text = SquawkKind.MISSING_DRAIN, f"drain {run.wire} from {run.a} to {run.b} is missing or open"
+        case _:
+            kind, text = (
+                SquawkKind.OPEN_RUN,
+                f"{run.wire} is open between {run.a} and {run.b}, at either end or between",
+            )
+    return Hypothesis(kind, (run.wire,), text, remove=frozenset({run.wire}))
+
+
+def swap(context: Context, a: str, b: str) -> Hypothesis:
+    """The conductors of two contacts of one connector exchanged."""
+    first, second = sorted((a, b), key=contact_key)
+    roles = {run.role for run in context.harness.runs for end in run.ends if end in (a, b)}
+    crossed = roles == {Role.RS232_TX, Role.RS232_RX}
+    kind = SquawkKind.CROSSED_TX_RX if crossed else SquawkKind.SWAPPED_CONTACTS
+    what = "transmit and receive are crossed: " if crossed else ""
+    text = f"{what}{first} and {second} are swapped at {ref_of(a)}"
+    return Hypothesis(kind, (first, second), text, where_to={a: b, b: a}, faults=1.2)
+
+
+def wrong_contact(run: Run, end: str, to: str) -> Hypothesis:
+    """A run whose one end sits in another contact."""
+    text = f"{run.wire} sits in {to} instead of {end}"
+    return Hypothesis(SquawkKind.WRONG_CONTACT, (run.wire,), text, where_to={end: to}, only=run.wire, faults=1.1)
+
+
+def vacant(context: Context, ref: str) -> tuple[str, ...]:
+    """Contacts of a connector that no conductor of the pin table uses."""
+    connector = context.harness.connectors.get(ref)
+    if connector is None or connector.family in ("stud", "splice"):
+        return ()
+    contacts = (join(ref, pin) for pin in connector.contacts)
+    return tuple(contact for contact in contacts if context.nets.net_of(contact) is None)
+
+
+def _bus_partner(run: Run, failed_runs: Iterable[Run]) -> Run | None:
+    other = {Role.CAN_H: Role.CAN_L, Role.CAN_L: Role.CAN_H}.get(run.role)
+    ends = {ref_of(run.a), ref_of(run.b)}
+    for candidate in failed_runs:
+        if (
+            candidate.role is other
+            and {ref_of(candidate.a), ref_of(candidate.b)} == ends
+            and run.cable == candidate.cable
+        ):
+            return candidate
+    return None
+
+
+def _of_part(context: Context, result: Result) -> Iterator[Hypothesis]:
+    part = next(p for p in context.harness.parts if p.ref == result.step.subject[0])
+    if part.kind in (PartKind.PROTECTOR, PartKind.SWITCH):
+        text = f"{part.kind.value} {part.ref} is open between {part.a} and {part.b}"
+        yield Hypothesis(SquawkKind.PROTECTOR_OPEN, (part.ref,), text, remove=frozenset({part.ref}))
+    elif result.reading.state is ReadingState.VALUE:
+        edge = Edge(part.ref, part.a, part.b, max(result.reading.value, 0.001))
+        text = f"{part.ref} reads {result.reading.text}, planned {part.ohm:g} ohm"
+        yield Hypothesis(SquawkKind.WRONG_PART, (part.ref,), text, remove=frozenset({part.ref}), add=(edge,))
+    else:
+        text = f"{part.ref} ({part.ohm:g} ohm) is missing or open between {part.a} and {part.b}"
+        yield Hypothesis(SquawkKind.WRONG_PART, (part.ref,), text, remove=frozenset({part.ref}))
+
+
+def _of_termination(context: Context, result: Result) -> Iterator[Hypothesis]:
+    bus = next(b for b in context.harness.buses if b.name == result.step.subject[0])
+    for part in terminators(context.harness, bus):
+        text = f"terminator {part.ref} of {bus.name} at {ref_of(part.a)} is missing or open"
+        yield Hypothesis(SquawkKind.MISSING_TERMINATOR, (part.ref,), text, remove=frozenset({part.ref}))
+    for place in pairs(context.harness, bus):
+        edge = Edge(f"extra at {place.connector}", place.high, place.low, 120.0)
+        text = f"{bus.name} has a terminator too many, nearest to {place.connector} by the readings"
+        yield Hypothesis(SquawkKind.EXTRA_TERMINATOR, (bus.name,), text, add=(edge,), faults=1.1)
+
+
+def _short(context: Context, result: Result) -> Iterator[Hypothesis]:
+    red, black = result.step.red, result.step.black
+    if result.reading.state is not ReadingState.VALUE or result.reading.value > OPEN_OHM:
+        return
+    circuit = context.circuit(ALL_OPEN)
+    one, other = circuit.component(red), circuit.component(black)
+    places = [pair for pair in _touching(context) if _across(pair, one, other)]
+    nets = context.nets
+    if not places:
+        edge = Edge(f"short {red} {black}", red, black, SHORT_OHM)
+        yield Hypothesis(SquawkKind.SHORT, (red, black), f"{red} and {black} are joined", add=(edge,))
+        return
+    # Places on the same two nets can't be told apart by a meter: they are one class with one name.
+    classes: dict[frozenset[int | None], list[tuple[str, str]]] = {}
+    for pair in places:
+        classes.setdefault(frozenset(nets.net_of(contact) for contact in pair), []).append(pair)
+    for members in classes.values():
+        where = tuple(dict.fromkeys(contact for pair in members for contact in pair))
+        at = " or ".join(f"{a} and {b}" for a, b in members)
+        edge = Edge(f"short {members[0]}", *members[0], SHORT_OHM)
+        yield Hypothesis(SquawkKind.SHORT, where, f"joined where nothing should join them: {at}", add=(edge,))
+    if (red, black) not in places and (black, red) not in places:
+        edge = Edge(f"short {red} {black}", red, black, SHORT_OHM)
+        yield Hypothesis(SquawkKind.SHORT, (red, black), f"{red} and {black} are joined", add=(edge,), faults=1.3)
+
+
+def _across(pair: tuple[str, str], one: frozenset[str], other: frozenset[str]) -> bool:
+    a, b = pair
+    return a != b and ((a in one and b in other) or (a in other and b in one))
+
+
+def _touching(context: Context) -> Iterator[tuple[str, str]]:
+    """Pairs of populated contacts that lie beside each other in a connector, or shell and ring beside any of its contacts."""
+    for connector in context.harness.connectors.values():
+        for a, b in sorted(neighbours(connector.rows)):
+            pair = join(connector.ref, a), join(connector.ref, b)
+            if all(context.nets.net_of(contact) is not None for contact in pair):
+                yield pair
+
+
+def _landed_beside(context: Context, result: Result, failed_runs: Sequence[Run]) -> Iterator[Hypothesis]:
+    """A run that is open and whose end joins another net: it sits in that net's contact."""
+    circuit = context.circuit(ALL_OPEN)
+    other = circuit.component(result.step.red) | circuit.component(result.step.black)
+    for run in failed_runs:
+        for end in run.ends:
+            connector = context.harness.connectors.get(ref_of(end))
+            if connector is not None and pin_of(end):
+                for pin in connector.contacts:
+                    to = join(connector.ref, pin)
+                    if to != end and to in other:
+                        yield wrong_contact(run, end, to)
+
+
+def _mirrored(context: Context, failed_runs: Sequence[Run]) -> Iterator[Hypothesis]:
+    counts: dict[str, int] = {}
+    for run in failed_runs:
+        for ref in {ref_of(end) for end in run.ends}:
+            counts[ref] = counts.get(ref, 0) + 1
+    for ref, count in counts.items():
+        connector = context.harness.connectors.get(ref)
+        if count >= 3 and connector is not None:
+            text = f"{ref} is wired from the wrong face: the numbering of each row is reversed"
+            yield Hypothesis(SquawkKind.MIRRORED_NUMBERING, (ref,), text, where_to=mirror(connector), faults=1.3)
+
+
+def mirror(connector: Connector) -> dict[str, str]:
+    """Each contact -> the one at the other end of its row."""
+    return {
+        join(connector.ref, pin): join(connector.ref, opposite)
+        for row in connector.rows
+        for pin, opposite in zip(row, reversed(row), strict=True)
+        if pin != opposite
+    }

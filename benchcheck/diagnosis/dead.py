@@ -1,0 +1,178 @@
+"""The dead stage: the fewest faults that explain every failed reading, and the probes that settle them.
+
+Greedy: the hypothesis that explains most failed readings and contradicts none that passed is taken, the
+network is changed by it, and what is still unexplained is looked at again. Where two stories fit alike
+(two open runs, or one swap), the one with fewer mistakes is probed before it is believed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+
+from benchcheck.checks.kind import Context
+from benchcheck.diagnosis.candidates import candidates, vacant, wrong_contact
+from benchcheck.diagnosis.hypothesis import OPEN_OHM, Hypothesis, apply_all, fits
+from benchcheck.harness.circuit import Circuit
+from benchcheck.harness.model import Run
+from benchcheck.words.bench_state import ALL_OPEN, BenchState
+from benchcheck.words.contact import contact_key, ref_of
+from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.request import Request
+from benchcheck.words.result import Result
+from benchcheck.words.squawk import Squawk, SquawkKind
+from benchcheck.words.step import Quantity, Stage
+from benchcheck.words.verdict import Outcome
+
+# One contradicted reading weighs against this many explained ones.
+CONTRADICTION = 3.0
+CONFIRMED_BY_PROBE = frozenset(
+    {SquawkKind.SWAPPED_CONTACTS, SquawkKind.CROSSED_TX_RX, SquawkKind.MIRRORED_NUMBERING, SquawkKind.WRONG_CONTACT}
+)
+
+
+Diagnosing = Generator[Request, Reading, list[Squawk]]
+
+
+def diagnose_dead(context: Context, results: Sequence[Result]) -> Diagnosing:
+    """Explain the failed steps among `results`. Yields probes, is sent readings, returns squawks."""
+    chosen: list[Hypothesis] = []
+    refuted: set[tuple[str, tuple[str, ...], str]] = set()
+    view = _View(context, results)
+    unexplained: list[Result] = []
+    while True:
+        rest = [r for r in view.failed(chosen) if r not in unexplained]
+        if not rest:
+            break
+        best = view.best(chosen, rest, refuted)
+        if best is None:
+            unexplained += rest
+            break
+        if best.kind in CONFIRMED_BY_PROBE and not (yield from _confirmed(context, chosen, best)):
+            refuted.add(best.key)
+            continue
+        if best.kind is SquawkKind.OPEN_RUN:
+            run = context.harness.run(best.where[0])
+            if run is not None:
+                best = (yield from _landed_elsewhere(context, run)) or best
+        chosen.append(best)
+    return [_squawk(view, chosen, hypothesis) for hypothesis in chosen] + [plain(result) for result in unexplained]
+
+
+class _View:
+    """The results against the network with some faults in it; networks are kept by bench state."""
+
+    def __init__(self, context: Context, results: Sequence[Result]) -> None:
+        self._context = context
+        self.results = [
+            r for r in results if r.step.quantity is Quantity.OHMS and r.reading.state is not ReadingState.NONE
+        ]
+        self._bad = [r for r in self.results if r.outcome is Outcome.FAIL]
+        self._circuits: dict[tuple[tuple[object, ...], BenchState], Circuit] = {}
+
+    def failed(self, chosen: Sequence[Hypothesis]) -> list[Result]:
+        """Failed steps that the chosen faults do not explain."""
+        return [r for r in self._bad if not self._explained(chosen, r)]
+
+    def best(
+        self,
+        chosen: Sequence[Hypothesis],
+        rest: Sequence[Result],
+        refuted: set[tuple[str, tuple[str, ...], str]],
+    ) -> Hypothesis | None:
+        before = {id(r) for r in self.results if self._explained(chosen, r)}
+        best, best_score = None, 0.0
+        for hypothesis in candidates(self._context, rest):
+            if hypothesis.key in refuted:
+                continue
+            tried = [*chosen, hypothesis]
+            gained = sum(self._explained(tried, r) for r in rest)
+            if gained / hypothesis.faults <= best_score:
+                continue  # can't win even if nothing speaks against it
+            lost = sum(id(r) in before and not self._explained(tried, r) for r in self.results)
+            score = gained / hypothesis.faults - CONTRADICTION * lost
+            if score > best_score:
+                best, best_score = hypothesis, score
+        return best
+
+    def _explained(self, hypotheses: Sequence[Hypothesis], result: Result) -> bool:
+        return fits(
+            self.circuit(hypotheses, result.step.state).ohms(result.step.red, result.step.black), result.reading
+        )
+
+    def circuit(self, hypotheses: Sequence[Hypothesis], state: BenchState) -> Circuit:
+        key = (tuple(h.key for h in hypotheses), state)
+        if key not in self._circuits:
+            self._circuits[key] = apply_all(hypotheses, self._context.circuit(state))
+        return self._circuits[key]
+
+
+def _confirmed(
+    context: Context, chosen: Sequence[Hypothesis], hypothesis: Hypothesis
+) -> Generator[Request, Reading, bool]:
+    """Probe where the story says that a conductor must now be found, and where it would not be without it."""
+    without = apply_all(chosen, context.circuit(ALL_OPEN))
+    with_it = hypothesis.apply(without)
+    runs = [run for run in context.harness.runs if any(end in hypothesis.where_to for end in run.ends)]
+    if hypothesis.only:
+        runs = [run for run in runs if run.wire == hypothesis.only]
+    asked = 0
+    for run in runs:
+        for end in run.ends:
+            far = run.b if end == run.a else run.a
+            to = hypothesis.where_to.get(end)
+            if to is None or not far or with_it.ohms(far, to) > OPEN_OHM or without.ohms(far, to) < OPEN_OHM:
+                continue
+            reading = yield Request(Quantity.OHMS, ALL_OPEN, far, to)
+            if reading.state is ReadingState.NONE:
+                continue
+            if not fits(with_it.ohms(far, to), reading):
+                return False
+            asked += 1
+            if asked == 2:
+                return True
+    return asked > 0
+
+
+def _landed_elsewhere(context: Context, run: Run) -> Generator[Request, Reading, Hypothesis | None]:
+    """Walk the vacant contacts at each end of an open run: its conductor may sit in one of them."""
+    for end, far in ((run.b, run.a), (run.a, run.b)):
+        for contact in sorted(vacant(context, ref_of(end)), key=contact_key):
+            reading = yield Request(Quantity.OHMS, ALL_OPEN, far, contact)
+            if reading.state is ReadingState.VALUE and reading.value < OPEN_OHM:
+                return wrong_contact(run, end, contact)
+    return None
+
+
+def _squawk(view: _View, chosen: Sequence[Hypothesis], hypothesis: Hypothesis) -> Squawk:
+    others = [h for h in chosen if h is not hypothesis]
+    behind = view.failed(others) or [r for r in view.failed([]) if r not in view.failed([hypothesis])]
+    return Squawk(
+        hypothesis.kind,
+        hypothesis.where,
+        Stage.DEAD.value,
+        hypothesis.text,
+        tuple(r.step.id for r in behind),
+        tuple(reading_of(r) for r in behind),
+    )
+
+
+def plain(result: Result) -> Squawk:
+    """A squawk for a failed step that nothing known explains."""
+    step = result.step
+    text = f"{step.question} No: {result.reading.text}; none of the faults known to this tool fits"
+    return Squawk(SquawkKind.UNEXPLAINED, step.subject, step.stage.value, text, (step.id,), (reading_of(result),))
+
+
+def reading_of(result: Result) -> dict[str, object]:
+    """A reading behind a squawk, with where it was taken and what it should have been."""
+    step, band = result.step, result.step.band
+    return {
+        "step": step.id,
+        "red": step.red,
+        "black": step.black,
+        "text": result.reading.text,
+        "value": None if result.reading.state is not ReadingState.VALUE else result.reading.value,
+        "unit": result.reading.unit,
+        "low": band.low if band else None,
+        "high": band.high if band else None,
+    }

@@ -1,0 +1,72 @@
+"""A fault as a change of the resistor network, so that what it would do to any reading can be computed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from benchcheck.harness.circuit import Circuit, Edge, moved
+from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.squawk import SquawkKind
+
+OPEN_OHM = 1e6
+SHORT_OHM = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """One fault: its name and place, and what it does to the network.
+
+    remove   resistors that are gone
+    add      resistors that should not be there
+    where_to contact -> contact for every conductor that ends there (a swap); `only` limits it to one conductor
+    faults   how many separate mistakes it takes: fewer is likelier
+    """
+
+    kind: SquawkKind
+    where: tuple[str, ...]
+    text: str
+    remove: frozenset[str] = frozenset()
+    add: tuple[Edge, ...] = ()
+    where_to: Mapping[str, str] = field(default_factory=dict)
+    only: str = ""
+    faults: float = 1.0
+
+    @property
+    def key(self) -> tuple[str, tuple[str, ...], str]:
+        """The same for the same story."""
+        return (self.kind.value, self.where, self.text)
+
+    def apply(self, circuit: Circuit) -> Circuit:
+        """The network with this fault in it."""
+
+        def move(edge: Edge) -> Edge:
+            return moved(edge, self.where_to) if not self.only or edge.name == self.only else edge
+
+        # a resistor that replaces another keeps its place at a lifted lug
+        add = [
+            Edge(edge.name, circuit.edges[edge.name].a, circuit.edges[edge.name].b, edge.ohm)
+            if edge.name in self.remove and edge.name in circuit.edges
+            else edge
+            for edge in self.add
+        ]
+        return circuit.altered(remove=self.remove, add=add, move=move if self.where_to else None)
+
+
+def apply_all(hypotheses: Iterable[Hypothesis], circuit: Circuit) -> Circuit:
+    """The network with all of these faults in it."""
+    for hypothesis in hypotheses:
+        circuit = hypothesis.apply(circuit)
+    return circuit
+
+
+def fits(predicted_ohm: float, reading: Reading) -> bool:
+    """Whether a reading in ohms is what the network predicts, as far as an ordinary meter can tell."""
+    if reading.state is ReadingState.NONE:
+        return True  # no reading speaks against nothing
+    if reading.state is ReadingState.OVER or reading.value > OPEN_OHM:
+        return predicted_ohm > OPEN_OHM
+    if math.isinf(predicted_ohm):
+        return False
+    return abs(predicted_ohm - reading.value) <= 2.0 + reading.uncertainty + 0.1 * max(predicted_ohm, reading.value)

@@ -1,0 +1,76 @@
+"""The live stage: which silence is a fault of its own, and which follows from what is already known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from benchcheck.checks.kind import Context
+from benchcheck.diagnosis.dead import plain, reading_of
+from benchcheck.diagnosis.known import KnownFaults
+from benchcheck.diagnosis.power import merged
+from benchcheck.words.result import Result
+from benchcheck.words.squawk import Squawk, SquawkKind
+from benchcheck.words.step import Stage
+from benchcheck.words.verdict import Outcome
+
+UNIT_KINDS = {
+    "missing": SquawkKind.SILENT_UNIT,
+    "lost": SquawkKind.SILENT_UNIT,
+    "late": SquawkKind.LATE_UNIT,
+    "intermittent": SquawkKind.INTERMITTENT_UNIT,
+}
+LINK_KINDS = {
+    "silent": SquawkKind.SILENT_LINE,
+    "garbage": SquawkKind.WRONG_BAUD,
+    "bad_checksums": SquawkKind.WRONG_BAUD,
+}
+BUS_KINDS = {
+    "bus_load": SquawkKind.BUS_OVERLOAD,
+    "bus_errors": SquawkKind.ERROR_FRAMES,
+    "bus_strangers": SquawkKind.UNEXPECTED_MESSAGE,
+}
+
+
+def diagnose_live(context: Context, results: Sequence[Result], known: KnownFaults) -> list[Squawk]:
+    """New squawks for the failed steps of the live stage."""
+    squawks: list[Squawk] = []
+    for result in results:
+        if result.outcome is Outcome.FAIL:
+            squawk = _of(context, result, known)
+            if squawk is not None:
+                squawks.append(squawk)
+    return merged(squawks)
+
+
+def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:
+    step, reason, text = result.step, result.verdict.reason, result.verdict.text
+    match step.check:
+        case "unit_heard":
+            unit, bus = step.subject
+            if reason in ("missing", "lost") and not known.bus_reaches(unit, bus, step.state):
+                return None
+            return _one(UNIT_KINDS.get(reason, SquawkKind.UNEXPLAINED), (unit,), f"{unit}: {text}", result)
+        case "link_alive":
+            link, sender, contact = step.subject
+            tx = next(
+                (
+                    t.tx
+                    for entry in context.harness.links
+                    if entry.name == link
+                    for t in entry.talks
+                    if t.sender == sender
+                ),
+                contact,
+            )
+            dead = known.has(SquawkKind.DEAD_TRANSMITTER, tx)
+            if dead or not known.joined(tx, contact, step.state) or not known.untouched(contact, step.state):
+                return None
+            return _one(LINK_KINDS.get(reason, SquawkKind.UNEXPLAINED), (link,), f"{link}, {sender}: {text}", result)
+        case "bus_load" | "bus_errors" | "bus_strangers":
+            return _one(BUS_KINDS[step.check], (step.subject[0],), f"{step.subject[0]}: {text}", result)
+        case _:
+            return plain(result)
+
+
+def _one(kind: SquawkKind, where: tuple[str, ...], text: str, result: Result) -> Squawk:
+    return Squawk(kind, where, Stage.LIVE.value, text, (result.step.id,), (reading_of(result),))

@@ -1,0 +1,293 @@
+"""The harness under test, as the profile describes it: plain frozen values, nothing computed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from benchcheck.words.contact import pin_of, ref_of
+from benchcheck.words.errors import Place
+
+
+class Role(StrEnum):
+    """What a conductor is for, seen from the unit at its `from` end."""
+
+    POWER = "power"
+    GROUND = "ground"
+    SIGNAL = "signal"
+    CAN_H = "can_h"
+    CAN_L = "can_l"
+    RS232_TX = "rs232_tx"
+    RS232_RX = "rs232_rx"
+    SHIELD = "shield"
+    BRIDGE = "bridge"
+    COAX = "coax"
+
+
+class RunState(StrEnum):
+    PLANNED = "planned"
+    WIRED = "wired"
+    PROVED = "proved"
+
+
+class Gender(StrEnum):
+    PIN = "pin"
+    SOCKET = "socket"
+    NONE = "none"  # studs and splices
+
+
+class Need(StrEnum):
+    NEEDED = "needed"
+    OPTIONAL = "optional"
+    UNUSED = "unused"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One conductor between two contacts. `b` is empty for a shield that floats at that end."""
+
+    wire: str
+    a: str
+    b: str
+    role: Role
+    awg: int | None = None
+    length_m: float | None = None
+    cable: str = ""
+    shield: str = ""  # the name (wire) of the shield around this core
+    colour: str = ""
+    note: str = ""
+    state: RunState = RunState.WIRED
+    place: Place = Place("pins.csv")
+
+    @property
+    def ends(self) -> tuple[str, ...]:
+        return (self.a, self.b) if self.b else (self.a,)
+
+
+@dataclass(frozen=True, slots=True)
+class Connector:
+    """A harness connector, stud or splice.
+
+    contacts  names in the family's order, without shell and ring
+    rows      the same names row by row as seen on the mating face (for neighbours)
+    unit      reference of the unit it plugs into, empty where none (studs, splices, panel connectors)
+    unit_connector  the unit's own name for the mating half (`J1`)
+    doubles   contacts in which two conductors are declared
+    has_shell whether `REF-shell` and `REF-ring` exist
+    """
+
+    ref: str
+    family: str
+    gender: Gender
+    contacts: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    unit: str = ""
+    unit_connector: str = ""
+    zone: str = ""
+    doubles: frozenset[str] = frozenset()
+    has_shell: bool = True
+    place: Place = Place("harness.toml")
+
+
+class PartKind(StrEnum):
+    PROTECTOR = "protector"
+    SWITCH = "switch"
+    RELAY = "relay"
+    RESISTOR = "resistor"
+    DIODE = "diode"
+    TERMINATOR = "terminator"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What sits between two contacts besides wire. A protector or switch is closed unless the state says so."""
+
+    ref: str
+    kind: PartKind
+    a: str
+    b: str
+    ohm: float = 0.0
+    tolerance_percent: float = 10.0
+    rating_a: float | None = None
+    place: Place = Place("harness.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class UnitContact:
+    """One contact of a unit type: `connector` and `contact` in the unit's own names."""
+
+    connector: str
+    contact: str
+    name: str
+    role: Role
+    need: Need = Need.NEEDED
+    feed_v: float | None = None  # nominal volts it wants; for a converter's output, what it gives
+    load_a: float = 0.0  # what it draws; 0 on grounds and signals
+    protocol: str = ""
+
+
+class PathKind(StrEnum):
+    """What a unit connects inside, as the bench sees it."""
+
+    THROUGH = "through"  # two contacts joined inside (a CAN pair in and out)
+    TERMINATOR = "terminator"  # a resistor between two contacts
+    INPUT = "input"  # input resistance between two contacts
+    CASE_GROUND = "case_ground"  # a contact joined to the case
+    CONVERTER = "converter"  # input contact a, output contact b
+
+
+@dataclass(frozen=True, slots=True)
+class UnitPath:
+    """`a` and `b` are the unit's contacts as `J1-4`."""
+
+    kind: PathKind
+    a: str
+    b: str = ""
+    ohm: float = 0.0
+    enabled_by: tuple[str, str] | None = None  # a bridge between these two contacts enables it
+    efficiency: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UnitType:
+    name: str
+    title: str
+    connectors: Mapping[str, tuple[str, Gender]]  # own name -> (family, gender)
+    contacts: tuple[UnitContact, ...]
+    paths: tuple[UnitPath, ...] = ()
+    boot_s: float = 2.0  # from power on to the first message, at most
+    place: Place = Place("unit")
+
+    def contact(self, connector: str, contact: str) -> UnitContact | None:
+        for entry in self.contacts:
+            if entry.connector == connector and entry.contact == contact:
+                return entry
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One unit of the bench: its type and the harness connectors that plug into it."""
+
+    ref: str
+    type: UnitType
+    title: str
+    connectors: Mapping[str, str]  # unit's own connector name -> harness connector
+    node: str = ""  # its name as a sender in the message database
+    place: Place = Place("harness.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """A supply. `source` and `ground` are the contacts where it enters the harness.
+
+    converter is the unit whose output it is; empty for the one that the bench supply drives.
+    """
+
+    name: str
+    nominal_v: float
+    tolerance_percent: float
+    source: str
+    ground: str
+    converter: str = ""
+    limit_a: float = 5.0
+    place: Place = Place("harness.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One message that is expected on a bus."""
+
+    can_id: int
+    extended: bool
+    name: str
+    sender: str  # unit reference
+    period_s: float | None
+    length: int = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Bus:
+    """A CAN bus: its nodes (unit references) in cable order, and where the adapter is joined."""
+
+    name: str
+    bitrate: int
+    nodes: tuple[str, ...]
+    adapter_at: str  # connector at which the CAN adapter is joined
+    messages: tuple[Message, ...] = ()
+    max_load_percent: float = 50.0
+    place: Place = Place("harness.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class Talk:
+    """One direction of a link: the transmitter's contact, the receiver's, and what is said."""
+
+    tx: str
+    rx: str
+    sender: str  # unit reference
+    types: tuple[str, ...] = ()  # sentence types, or first words of a text protocol
+    period_s: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A point-to-point RS-232 connection. `tap` is the connector at which it is listened to."""
+
+    name: str
+    protocol: str  # "nmea0183" or "text"
+    baud: int
+    talks: tuple[Talk, ...]
+    ground: str  # signal ground contact at the tapped connector
+    tap: str
+    framing: str = "8N1"
+    place: Place = Place("harness.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Limits that the profile may set for itself; each carries its source into the steps."""
+
+    isolation_ohm: float = 1e6
+    supply_to_ground_ohm: float = 20.0
+    load_fraction: float = 1.0
+    near_zero_v: float = 0.3
+    unit_current_percent: float = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class Harness:
+    """The whole profile, checked for form: every reference in it can be followed."""
+
+    name: str
+    title: str
+    ambient_c: float
+    chassis: str  # the contact (stud) that is the equipment's ground
+    connectors: Mapping[str, Connector]
+    runs: tuple[Run, ...]
+    parts: tuple[Part, ...]
+    units: Mapping[str, Unit]
+    feeds: tuple[Feed, ...]
+    buses: tuple[Bus, ...]
+    links: tuple[Link, ...]
+    limits: Limits = field(default_factory=Limits)
+    closeout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # family -> list
+    digest: str = ""  # SHA-256 of the profile's files, for the record
+    notes: tuple[str, ...] = ()  # what reading the files had to guess (an encoding), in words
+
+    def run(self, wire: str) -> Run | None:
+        for entry in self.runs:
+            if entry.wire == wire:
+                return entry
+        return None
+
+    def unit_contact(self, contact: str) -> UnitContact | None:
+        """What the unit says of the contact that mates with harness contact `contact`."""
+        connector = self.connectors.get(ref_of(contact))
+        if connector is None or not connector.unit:
+            return None
+        unit = self.units.get(connector.unit)
+        if unit is None:
+            return None
+        return unit.type.contact(connector.unit_connector, pin_of(contact))

@@ -1,0 +1,1 @@
+"""Runs a stage: asks the bench, judges, records."""

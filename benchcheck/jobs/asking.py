@@ -1,0 +1,133 @@
+"""Turns a check's requests into readings: brings the bench into the state, moves the leads, asks the instrument."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from benchcheck.bench.bench import Bench
+from benchcheck.harness.model import Harness
+from benchcheck.harness.power import main_feed
+from benchcheck.jobs.hearing import Hearing
+from benchcheck.jobs.operator import Operator
+from benchcheck.words.bench_state import ALL_OPEN, BenchState
+from benchcheck.words.errors import LinkLost
+from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.request import Request
+from benchcheck.words.step import Quantity
+
+UNITS = {Quantity.OHMS: "ohm", Quantity.VOLTS: "V", Quantity.AMPS: "A"}
+
+
+class Asker:
+    """Answers requests on one bench.
+
+    `on_state` is told of every change of bench state that was confirmed, `on_power_off` of the volts read
+    before ohms are measured after power was on.
+    """
+
+    def __init__(
+        self,
+        harness: Harness,
+        bench: Bench,
+        operator: Operator,
+        hearing: Hearing,
+        *,
+        on_state: Callable[[BenchState, tuple[str, ...]], None],
+        on_power_off: Callable[[str, str, Reading, bool], None],
+        permit: Callable[[BenchState], BenchState] = lambda state: state,
+    ) -> None:
+        self._harness = harness
+        self._bench = bench
+        self._operator = operator
+        self._hearing = hearing
+        self._on_state = on_state
+        self._on_power_off = on_power_off
+        self.permit = permit
+        self._state: BenchState | None = None
+        self._was_powered = True  # not known at the start of a session, so volts are read before the first ohms
+
+    def answer(self, request: Request) -> Reading:
+        """The reading for a request. A link that is lost gives a reading of NONE, and the job goes on."""
+        try:
+            return self._answer(request)
+        except LinkLost as lost:
+            return Reading(ReadingState.NONE, UNITS.get(request.quantity, ""), detail={"why": str(lost.text)})
+
+    def _answer(self, request: Request) -> Reading:
+        state = self.permit(request.state)
+        match request.quantity:
+            case Quantity.CAN:
+                self._listen_in(state)
+                return self._hearing.bus(request.source)
+            case Quantity.LINE:
+                self._listen_in(state)
+                return self._hearing.line(self._operator, request.source, request.sender, request.red, request.black)
+            case Quantity.AMPS:
+                self.bring_to(state)
+                return self._bench.supply.amps()
+            case Quantity.OHMS:
+                self.bring_to(state)
+                self._operator.touch(request.red, request.black)
+                refused = self._volts_first(request)
+                return refused or self._bench.meter.ohms()
+            case Quantity.VOLTS:
+                self.bring_to(state)
+                self._operator.load(request.load_at, request.load_a)
+                self._operator.touch(request.red, request.black)
+                return self._bench.meter.volts()
+            case Quantity.LOOK:
+                return Reading(ReadingState.NONE, "", detail={"why": "nobody is there to look"})
+
+    def bring_to(self, wanted: BenchState) -> None:
+        """Bring the bench into a state: supply off before anything is moved, on again when all is in place."""
+        now = self._state
+        if now == wanted:
+            return
+        if now is None or now.supply_on:
+            self._supply_off()
+        self._operator.load(None, 0.0)
+        changes = (now or ALL_OPEN).changes_to(wanted)
+        self._operator.bring_to(now or ALL_OPEN, wanted)
+        if wanted.supply_on:
+            self._supply_on()
+        self._state = wanted
+        self._on_state(wanted, changes)
+
+    def _listen_in(self, state: BenchState) -> None:
+        # Boot times count from power-on, so the listening starts with everything in place and the supply off.
+        if self._hearing.running and self._state == state:
+            return
+        self.bring_to(BenchState(state.on_unit, state.breakout, state.lifted, state.opened, supply_on=False))
+        self._hearing.start()
+        self.bring_to(state)
+        self._hearing.powered_on()
+
+    def _supply_on(self) -> None:
+        feed = main_feed(self._harness)
+        if feed is not None:
+            self._bench.supply.set(feed.nominal_v, feed.limit_a)
+            self._bench.supply.on()
+            self._was_powered = True
+
+    def _supply_off(self) -> None:
+        if self._bench.config.supply is not None:
+            self._bench.supply.off()
+
+    def _volts_first(self, request: Request) -> Reading | None:
+        """Ohms after power: only once the two contacts read near zero volts. Gives a refusal, or None."""
+        if not self._was_powered:
+            return None
+        volts = self._bench.meter.volts()
+        near_zero_v = self._harness.limits.near_zero_v
+        near_zero = volts.state is ReadingState.VALUE and abs(volts.value) + volts.uncertainty <= near_zero_v
+        self._on_power_off(request.red, request.black, volts, near_zero)
+        if near_zero:
+            self._was_powered = False
+            return None
+        why = f"{volts.text} between {request.red} and {request.black}: no ohms before it is within {near_zero_v:g} V"
+        return Reading(ReadingState.NONE, "ohm", detail={"why": why})
+
+    def leave_safe(self) -> None:
+        """Supply off, load off, listening stopped."""
+        self._hearing.stop()
+        self._supply_off()

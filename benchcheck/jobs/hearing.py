@@ -1,0 +1,214 @@
+"""Listens to the buses and lines of a bench during the live stage, and says what was heard as readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Protocol
+
+from benchcheck.bench.bench import Bench
+from benchcheck.harness.model import Bus, Harness, Link
+from benchcheck.jobs.operator import Operator
+from benchcheck.traffic.line_tally import LineTally
+from benchcheck.traffic.presence import PresenceState, UnitExpectation, UnitPresence, judge_presence, watch_of
+from benchcheck.traffic.summary import bus_json, line_json
+from benchcheck.traffic.traffic_tally import TrafficTally
+from benchcheck.words.errors import BenchcheckError
+from benchcheck.words.frames import FrameBatch
+from benchcheck.words.reading import Reading, ReadingState
+
+SECOND_NS = 1_000_000_000
+PUMP_S = 0.02
+# A bus is judged this long after power-on, or later where units boot slowly or talk seldom.
+LEAST_LISTEN_S = 6.0
+PERIODS_HEARD = 3.0
+LINE_PERIODS = 5.0
+LINE_LEAST_S = 2.0
+GOOD_SENTENCES = 3
+
+
+class CaptureSink(Protocol):
+    """Where everything heard is also written."""
+
+    def frames(self, bus: str, batch: FrameBatch) -> None: ...
+
+    def line(self, name: str, time_ns: int, data: bytes) -> None: ...
+
+    def mark(self, kind: str, time_ns: int, body: Mapping[str, object]) -> None: ...
+
+    def dropped(self, bus: str, frames: int) -> None: ...
+
+
+class Hearing:
+    """One listening session: from before power-on until the last bus is judged."""
+
+    def __init__(
+        self, harness: Harness, bench: Bench, capture: CaptureSink | None = None, *, acknowledge: bool = False
+    ) -> None:
+        self._harness = harness
+        self._bench = bench
+        self._clock = bench.clock
+        self._capture = capture
+        self._acknowledge = acknowledge
+        self._expected = {bus.name: _expectations(harness, bus) for bus in harness.buses}
+        self._troubles: dict[str, str] = {}
+        self._heard: dict[str, Reading] = {}
+        self._tally = TrafficTally()
+        self._start_ns = 0
+        self._power_on_ns: int | None = None
+        self.running = False
+
+    def start(self) -> None:
+        """Open every adapter and begin to count. A bus whose adapter won't open is left UNSURE, and the rest goes on."""
+        self.stop()
+        self._troubles, self._heard = {}, {}
+        watch = {}
+        for number, bus in enumerate(self._harness.buses):
+            try:
+                self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge).drain()
+            except BenchcheckError as trouble:
+                self._troubles[bus.name] = str(trouble)
+            watch[number] = watch_of(self._expected[bus.name])
+        self._tally = TrafficTally(watch=watch)
+        self._start_ns = self._clock.stamp_ns()
+        self._power_on_ns = None
+        self.running = True
+
+    def powered_on(self) -> None:
+        """Boot times count from here."""
+        self._power_on_ns = self._clock.stamp_ns()
+        if self._capture is not None:
+            self._capture.mark("power_on", self._power_on_ns, {})
+
+    def stop(self) -> None:
+        self.running = False
+
+    def pump(self) -> None:
+        """Take what the adapters have heard; call it often."""
+        for number, bus in enumerate(self._harness.buses):
+            if bus.name in self._troubles:
+                continue
+            batch = self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge).drain()
+            if len(batch):
+                batch.bus.fill(number)
+                self._tally.update(batch)
+                if self._capture is not None:
+                    self._capture.frames(bus.name, batch)
+
+    def bus(self, name: str) -> Reading:
+        """What was heard on a bus, once it was listened to for long enough; the same for every check that asks."""
+        if name not in self._heard:
+            self._heard[name] = self._judge_bus(name)
+        return self._heard[name]
+
+    def line(self, operator: Operator, link_name: str, sender: str, contact: str, ground: str) -> Reading:
+        """Listen to one talker of a link until it has said what it should, or its time is over."""
+        link = next(entry for entry in self._harness.links if entry.name == link_name)
+        talk = next(entry for entry in link.talks if entry.sender == sender)
+        name = next(iter(self._bench.taps), None)
+        if name is None:
+            return Reading(ReadingState.NONE, "bytes", detail={"why": "this bench has no serial port to listen with"})
+        listener = self._bench.line(name, link.baud, link.framing)
+        operator.tap(name, contact, ground, link.baud)
+        listener.drain()  # what came before the wire was tapped says nothing of this talker
+        tally = LineTally(link.protocol)
+        deadline = self._clock.monotonic_ns() + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
+        while self._clock.monotonic_ns() < deadline and not _satisfied(tally, talk.types):
+            self._clock.sleep(PUMP_S)
+            self.pump()
+            for time_ns, data in listener.drain():
+                tally.feed(data, time_ns)
+                if self._capture is not None:
+                    self._capture.line(f"{link.name}:{sender}", time_ns, data)
+        return self._line_reading(link, tally, listener.identity, str(listener.state))
+
+    def _line_reading(self, link: Link, tally: LineTally, identity: str, state: str) -> Reading:
+        detail = {**line_json(link.name, tally), "baud": link.baud, "framing": link.framing}
+        if state == "link lost":
+            return Reading(
+                ReadingState.NONE, "bytes", instrument=identity, detail={**detail, "why": "the serial port was lost"}
+            )
+        return Reading(ReadingState.VALUE, "bytes", float(tally.bytes), instrument=identity, detail=detail)
+
+    def _judge_bus(self, name: str) -> Reading:
+        number, bus = next((i, b) for i, b in enumerate(self._harness.buses) if b.name == name)
+        if name in self._troubles:
+            return Reading(ReadingState.NONE, "frames", detail={"why": self._troubles[name]})
+        adapter = self._bench.can(name, bus.bitrate, acknowledge=self._acknowledge)
+        begin_ns = self._power_on_ns if self._power_on_ns is not None else self._start_ns
+        until_ns = begin_ns + int(listen_s(self._harness, bus) * SECOND_NS)
+        while self._clock.stamp_ns() < until_ns:
+            self._clock.sleep(PUMP_S)
+            self.pump()
+        self.pump()
+        counts, end_ns = adapter.counts, self._clock.stamp_ns()
+        if self._capture is not None and counts.dropped:
+            self._capture.dropped(name, counts.dropped)
+        tally = self._tally.buses.get(number)
+        units = judge_presence(
+            self._expected[name],
+            tally,
+            start_ns=self._start_ns,
+            end_ns=end_ns,
+            power_on_ns=self._power_on_ns,
+            dropped_frames=counts.dropped,
+        )
+        detail: dict[str, object] = {
+            "frames": tally.frames if tally else 0,
+            "dropped_frames": counts.dropped,
+            "garbled_records": counts.garbled,
+            "error_frames": (tally.error_frames if tally else 0) if adapter.error_frames_reported else None,
+            "passive": adapter.passive.sentence,
+            "listened_s": round((end_ns - self._start_ns) / SECOND_NS, 3),
+            "units": {u.unit: _presence_json(u, begin_ns) for u in units if u.state is not PresenceState.UNEXPECTED},
+            "strangers": [u.unit for u in units if u.state is PresenceState.UNEXPECTED],
+            "bitrate": bus.bitrate,
+            "bitrate_source": "as configured",
+        }
+        if tally is not None:
+            summary = bus_json(self._tally, number, name, bus.bitrate, None)
+            detail |= {key: summary[key] for key in ("load_mean_percent", "load_peak_percent", "wire_bits", "gaps")}
+        if str(adapter.state) in ("link lost", "reader silent"):
+            return Reading(
+                ReadingState.NONE, "frames", instrument=adapter.identity, detail={**detail, "why": str(adapter.state)}
+            )
+        return Reading(
+            ReadingState.VALUE,
+            "frames",
+            float(tally.frames if tally else 0),
+            instrument=adapter.identity,
+            detail=detail,
+        )
+
+
+def listen_s(harness: Harness, bus: Bus) -> float:
+    """How long a bus is listened to after power-on: every unit booted, and every message due a few times over."""
+    boot_s = max((harness.units[unit].type.boot_s for unit in bus.nodes), default=0.0)
+    period_s = max((message.period_s or 0.0 for message in bus.messages), default=0.0)
+    return max(LEAST_LISTEN_S, boot_s + PERIODS_HEARD * period_s)
+
+
+def _expectations(harness: Harness, bus: Bus) -> list[UnitExpectation]:
+    expected = []
+    for unit in bus.nodes:
+        ids = tuple((m.can_id, m.extended, m.period_s) for m in bus.messages if m.sender == unit)
+        if ids:
+            expected.append(UnitExpectation(unit, ids, harness.units[unit].type.boot_s))
+    return expected
+
+
+def _satisfied(tally: LineTally, types: tuple[str, ...]) -> bool:
+    return tally.understood >= GOOD_SENTENCES and all(name in tally.types for name in types)
+
+
+def _presence_json(unit: UnitPresence, begin_ns: int) -> dict[str, object]:
+    def since(stamp_ns: int | None) -> float | None:
+        return None if stamp_ns is None else round((stamp_ns - begin_ns) / SECOND_NS, 6)
+
+    return {
+        "verdict": unit.verdict.value,
+        "state": unit.state.value,
+        "text": unit.text,
+        "first_s": since(unit.first_ns),
+        "last_s": since(unit.last_ns),
+        "max_gap_s": unit.max_gap_s,
+    }

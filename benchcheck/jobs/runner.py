@@ -1,0 +1,250 @@
+"""Runs stages of a job: asks the bench step by step, judges, records, finds the fault behind what failed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+from benchcheck.bench.bench import Bench
+from benchcheck.checks.kind import Context, all_kinds
+from benchcheck.diagnosis.dead import diagnose_dead
+from benchcheck.diagnosis.known import KnownFaults
+from benchcheck.diagnosis.live import diagnose_live
+from benchcheck.diagnosis.power import diagnose_power
+from benchcheck.harness.model import Harness
+from benchcheck.harness.power import plug_order
+from benchcheck.jobs.asking import Asker
+from benchcheck.jobs.bodies import follow_up_body, reading_body
+from benchcheck.jobs.hearing import CaptureSink, Hearing
+from benchcheck.jobs.operator import Operator
+from benchcheck.plan.plan import GATE_CHECKS, Plan
+from benchcheck.readiness.board import Board, fold
+from benchcheck.readiness.gates import bus_reaches, permitted, power_blockers, unit_blockers
+from benchcheck.record.store import JobRecord
+from benchcheck.words.bench_state import ALL_OPEN, BenchState
+from benchcheck.words.event import EventKind
+from benchcheck.words.reading import Reading
+from benchcheck.words.request import Request
+from benchcheck.words.result import Result
+from benchcheck.words.squawk import Squawk
+from benchcheck.words.step import Quantity, Stage, Step
+from benchcheck.words.verdict import Band, Outcome, Verdict
+
+T = TypeVar("T")
+Progress = Callable[[str], None]
+NEEDS_UNITS_IN = ("unit_current", "rs232_idle", "can_level")
+
+
+class Runner:
+    """One session of a job on one bench.
+
+    A rerun resumes: steps that passed or were waived are not asked again.
+    """
+
+    def __init__(
+        self,
+        harness: Harness,
+        plan: Plan,
+        context: Context,
+        bench: Bench,
+        operator: Operator,
+        record: JobRecord,
+        *,
+        who: str,
+        progress: Progress,
+        capture: CaptureSink | None = None,
+        acknowledge: bool = False,
+    ) -> None:
+        self.harness = harness
+        self.plan = plan
+        self._context = context
+        self._operator = operator
+        self._record = record
+        self._who = who
+        self._progress = progress
+        self._asker = Asker(
+            harness,
+            bench,
+            operator,
+            Hearing(harness, bench, capture, acknowledge=acknowledge),
+            on_state=self._state_confirmed,
+            on_power_off=self._power_off_read,
+        )
+        self._refold()
+
+    def run(self, stage: Stage) -> Board:
+        """Run what is left of a stage, then look for the faults behind its failures."""
+        todo = self.board.todo(stage)
+        self._progress(f"{stage.value} stage: {len(todo)} of {len(self.plan.of_stage(stage))} steps to do")
+        try:
+            if stage is Stage.DEAD:
+                self._run_steps(todo)
+                self._open(self._drive(diagnose_dead(self._context, self._results(stage))), stage)
+            elif stage is Stage.POWER:
+                self._run_power(todo)
+                known = KnownFaults(self._context, self.board.squawks)
+                self._open(self._drive(diagnose_power(self._context, self._results(stage), known)), stage)
+            else:
+                self._run_live(todo)
+                known = KnownFaults(self._context, self.board.squawks)
+                self._open(diagnose_live(self._context, self._results(stage), known), stage)
+        finally:
+            self._asker.leave_safe()
+        counts = self.board.counts(stage)
+        self._progress(
+            f"{stage.value} stage: {counts['PASS']} PASS, {counts['FAIL']} FAIL, {counts['UNSURE']} UNSURE, "
+            f"{counts['SKIPPED']} SKIPPED, {counts['waived']} waived"
+        )
+        return self.board
+
+    def waive(self, step_id: str, reason: str) -> None:
+        """Record a waiver for a step, in the operator's name."""
+        self._record.append(EventKind.WAIVER, {"step": step_id, "reason": reason}, who=self._who)
+        self._refold()
+
+    # --- stages -----------------------------------------------------------------------------------------------
+
+    def _run_power(self, todo: Sequence[Step]) -> None:
+        blockers = power_blockers(self.harness, self.board)
+        if blockers:
+            self._skip_all(todo, f"power is not let in: {'; '.join(blockers)}")
+            return
+        units_out = [step for step in todo if step.check not in NEEDS_UNITS_IN]
+        # A unit that is proved goes in for the steps of those fed through it, so the gate is asked step by step.
+        self._asker.permit = lambda state: self._permitted(state)
+        self._run_steps(units_out)
+        self._run_steps([step for step in todo if step.check in NEEDS_UNITS_IN])
+
+    def _run_live(self, todo: Sequence[Step]) -> None:
+        blockers = power_blockers(self.harness, self.board)
+        if blockers:
+            self._skip_all(todo, f"power is not let in: {'; '.join(blockers)}")
+            return
+        self._asker.permit = lambda state: self._permitted(state)
+        self._run_steps(todo)
+
+    def _permitted(self, state: BenchState) -> BenchState:
+        return permitted(self.harness, self.board, state, self._blocked())
+
+    def _blocked(self) -> frozenset[str]:
+        return frozenset(unit for unit in plug_order(self.harness) if unit_blockers(self.board, unit))
+
+    def _run_steps(self, steps: Sequence[Step]) -> None:
+        every = max(len(steps) // 10, 25)
+        for number, step in enumerate(steps, 1):
+            why = self._why_not(step)
+            if why:
+                self._skip(step, why)
+            else:
+                self._run_step(step)
+            if number % every == 0 or number == len(steps):
+                self._progress(f"  {number} of {len(steps)}")
+
+    def _run_step(self, step: Step) -> None:
+        kind = all_kinds()[step.check]
+        measuring = kind.measure(step)
+        try:
+            request = next(measuring)
+            while True:
+                request = measuring.send(self._asker.answer(request))
+        except StopIteration as stop:
+            judged = stop.value
+        seen = replace(step, state=self._asker.permit(step.state))
+        result = Result(seen, judged.reading, judged.verdict)
+        self._record.append(EventKind.READING, reading_body(result), who=self._who)
+        self._take(result)
+
+    def _why_not(self, step: Step) -> str:
+        """Why a step can't be done now; empty when it can."""
+        if not step.state.supply_on:
+            return ""
+        blocked = self._blocked()
+        unit = str(step.settings.get("unit", ""))
+        about_feeds = step.check in GATE_CHECKS
+        if unit in blocked and not about_feeds:
+            return f"{unit} may not be plugged in: {', '.join(unit_blockers(self.board, unit)[:3])} not proved"
+        if about_feeds:
+            feeder = next((u for u in blocked if u != unit and self._is_plugged(u, step.state)), "")
+            if feeder:
+                return f"{feeder} feeds this contact and may not be plugged in yet"
+            return ""
+        if step.check == "unit_heard":
+            bus = next(b for b in self.harness.buses if b.name == step.settings["bus"])
+            if blocked and not bus_reaches(self.harness, bus, unit, self._asker.permit(step.state)):
+                return f"{bus.name} does not reach {unit} while {', '.join(sorted(blocked))} is out"
+        return ""
+
+    def _is_plugged(self, unit: str, state: BenchState) -> bool:
+        return bool(frozenset(self.harness.units[unit].connectors.values()) & state.on_unit)
+
+    # --- diagnosis --------------------------------------------------------------------------------------------
+
+    def _drive(self, diagnosing: Generator[Request, Reading, T]) -> T:
+        """Answer the probes that a diagnosis asks for, and record them as follow-ups."""
+        try:
+            request = next(diagnosing)
+            while True:
+                reading = self._asker.answer(request)
+                body = follow_up_body(request, reading, question="where does the conductor go, or the drop lie?")
+                self._record.append(EventKind.READING, body, who=self._who)
+                request = diagnosing.send(reading)
+        except StopIteration as stop:
+            found: T = stop.value
+            return found
+
+    def _results(self, stage: Stage) -> list[Result]:
+        return [r for s in self.plan.of_stage(stage) if (r := self.board.results.get(s.id)) is not None]
+
+    def _open(self, squawks: Sequence[Squawk], stage: Stage) -> None:
+        """Open what is new, close what a later reading has cleared."""
+        found = {squawk.id for squawk in squawks}
+        for old in self.board.squawks:
+            if old.stage == stage.value and old.id not in found:
+                by = f"{len(old.steps)} later readings"
+                self._record.append(EventKind.SQUAWK_CLOSED, {"id": old.id, "by": by}, who=self._who)
+        known = {squawk.id for squawk in self.board.squawks}
+        for squawk in squawks:
+            if squawk.id not in known:
+                self._record.append(EventKind.SQUAWK_OPENED, squawk.to_json(), who=self._who)
+                self._progress(f"  squawk: {squawk.text}")
+        self._refold()
+
+    # --- record -----------------------------------------------------------------------------------------------
+
+    def _take(self, result: Result) -> None:
+        self._results_now[result.step.id] = result
+
+    def _refold(self) -> None:
+        folded = fold(self.plan, self._record.events())
+        self._results_now = dict(folded.results)
+        self.board = Board(self.plan, self._results_now, folded.squawks, folded.waived)
+
+    def _skip(self, step: Step, why: str) -> None:
+        self._record.append(EventKind.SKIPPED, {"step": step.id, "reason": why}, who=self._who)
+        self._take(Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, "skipped", why)))
+
+    def _skip_all(self, steps: Sequence[Step], why: str) -> None:
+        self._progress(f"  {why}")
+        for step in steps:
+            self._skip(step, why)
+
+    def _state_confirmed(self, state: BenchState, changes: tuple[str, ...]) -> None:
+        body = {"state": state.to_json(), "changes": list(changes), "simulated": self._operator.simulated}
+        self._record.append(EventKind.STATE, body, who=self._who)
+
+    def _power_off_read(self, red: str, black: str, reading: Reading, near_zero: bool) -> None:
+        verdict = Verdict(
+            Outcome.PASS if near_zero else Outcome.FAIL,
+            "near_zero" if near_zero else "live",
+            f"{reading.text} before ohms" if near_zero else f"{reading.text}: no ohms here",
+        )
+        limit_v = self.harness.limits.near_zero_v
+        body = follow_up_body(
+            Request(Quantity.VOLTS, ALL_OPEN, red, black),
+            reading,
+            question=f"is the power off between {red} and {black} before ohms are measured?",
+            verdict=verdict,
+            band=Band(-limit_v, limit_v, "V", "profile limit near_zero_v"),
+        )
+        self._record.append(EventKind.READING, body, who=self._who)

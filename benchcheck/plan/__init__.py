@@ -1,0 +1,1 @@
+"""Which steps, in which bench states, in which order."""

@@ -1,0 +1,1 @@
+"""Profile folders: read from disk, with their unit files and message databases."""

@@ -1,0 +1,112 @@
+"""Load a profile folder: read its files, hand their contents to the harness room."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from pathlib import Path
+
+from benchcheck.harness.file_text import LARGEST_BYTES, decode, too_large
+from benchcheck.harness.model import Harness
+from benchcheck.harness.read_harness import HARNESS_FILE, PINS_FILE, UNIT_FILES, needs, read_harness
+from benchcheck.harness.read_tables import Database
+from benchcheck.profile.database import load_database
+from benchcheck.words.errors import FileFault, InputError, Place
+
+
+def load_profile(folder: Path) -> Harness:
+    """The harness that the profile in `folder` describes.
+
+    Raises FaultyFiles with every fault of every file, InputError where there is no profile at all.
+    """
+    _must_be_profile(folder)
+    faults: list[FileFault] = []
+    files: dict[str, bytes] = {}
+    for file in (HARNESS_FILE, PINS_FILE):
+        _read(folder, file, files, faults)
+    text, _, _ = decode(HARNESS_FILE, files.get(HARNESS_FILE, b""))
+    wanted = needs(text or "")
+    for unit_type in wanted.unit_types:
+        candidates = [pattern.format(unit_type) for pattern in UNIT_FILES]
+        for file in [file for file in candidates if (folder / file).exists()][:1]:
+            _read(folder, file, files, faults)
+    databases: dict[str, Database] = {}
+    contents = dict(files)
+    for network in wanted.networks:
+        _read(folder, network, contents, faults)
+        if network in contents:
+            found = load_database(network, folder / network)
+            if isinstance(found, FileFault):
+                faults.append(found)
+            else:
+                databases[network] = found
+    return read_harness(
+        folder.resolve().name,
+        files,
+        databases=databases,
+        unit_names=_unit_names(folder),
+        faults=faults,
+        digest=digest_of(contents),
+    )
+
+
+def digest_of(contents: Mapping[str, bytes]) -> str:
+    """SHA-256 over names, lengths and bytes of the files, in the order of their names."""
+    total = hashlib.sha256()
+    for name in sorted(contents):
+        encoded = name.encode()
+        total.update(f"{len(encoded)} {len(contents[name])}\n".encode() + encoded + contents[name])
+    return total.hexdigest()
+
+
+def _must_be_profile(folder: Path) -> None:
+    hint = "`benchcheck demo` needs no profile; to write one, copy the folder profiles/starter."
+    try:
+        if not folder.exists():
+            raise InputError("there is no such folder", where=str(folder), hint=hint)
+        if not folder.is_dir():
+            raise InputError("is not a folder", where=str(folder), hint=f"A profile is a folder. {hint}")
+        if not (folder / HARNESS_FILE).exists():
+            raise InputError(f"holds no {HARNESS_FILE}, so it is no profile", where=str(folder), hint=hint)
+    except (OSError, ValueError) as error:
+        raise InputError(f"can't be opened: {reason_of(error)}", where=str(folder), hint=hint) from error
+
+
+def _read(folder: Path, file: str, files: dict[str, bytes], faults: list[FileFault]) -> None:
+    """The bytes of one file into `files`, or why there are none into `faults`. Never more than the limit."""
+    try:
+        if (folder / file).exists() and not (folder / file).is_file():  # a pipe or device could block or never end
+            faults.append(FileFault(Place(file), "is no plain file", "Put the file itself there."))
+            return
+        with (folder / file).open("rb") as source:
+            data = source.read(LARGEST_BYTES + 1)
+    except FileNotFoundError:
+        faults.append(FileFault(Place(file), "is missing", f"It belongs into {folder}."))
+        return
+    except (OSError, ValueError) as error:
+        hint = "Check that it is a file and may be read."
+        faults.append(FileFault(Place(file), f"can't be opened: {reason_of(error)}", hint))
+        return
+    if len(data) > LARGEST_BYTES:
+        size = (folder / file).stat().st_size
+        faults.append(too_large(file, f"{size / 1e6:.0f} MB"))
+        return
+    files[file] = data
+
+
+def reason_of(error: Exception) -> str:
+    """An operating system's error in words, without its number and path."""
+    text = getattr(error, "strerror", None) or str(error)
+    return text[:1].lower() + text[1:]
+
+
+def _unit_names(folder: Path) -> list[str]:
+    """Unit types that have a file, for hints."""
+    names: set[str] = set()
+    for pattern in UNIT_FILES:
+        place = folder / pattern.format("x")
+        try:
+            names.update(path.stem for path in place.parent.glob("*.toml"))
+        except OSError:
+            continue
+    return sorted(names)

@@ -1,0 +1,1 @@
+"""What the events say: verdicts in force, open squawks, gates, what is next."""

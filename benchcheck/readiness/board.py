@@ -1,0 +1,161 @@
+"""What the events say now: verdicts in force, open squawks, waivers, and what each connector still lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from benchcheck.harness.model import Harness
+from benchcheck.plan.plan import Plan
+from benchcheck.words.contact import ref_of
+from benchcheck.words.errors import ExitCode
+from benchcheck.words.event import Event, EventKind
+from benchcheck.words.reading import Reading, ReadingState, reading_from_json
+from benchcheck.words.result import Result
+from benchcheck.words.squawk import Squawk, SquawkKind
+from benchcheck.words.step import Stage, Step
+from benchcheck.words.verdict import Outcome, Verdict
+
+
+@dataclass(frozen=True)
+class Board:
+    """The state of a job, computed from its events.
+
+    results  the last result of each step of the plan that has one
+    squawks  those that are open, in the order in which they were opened
+    waived   step or squawk -> the reason that a named person gave
+    """
+
+    plan: Plan
+    results: Mapping[str, Result] = field(default_factory=dict)
+    squawks: Sequence[Squawk] = ()
+    waived: Mapping[str, str] = field(default_factory=dict)
+
+    def outcome(self, step_id: str) -> Outcome | None:
+        """The verdict in force, or None where the step is still to do."""
+        result = self.results.get(step_id)
+        return result.outcome if result else None
+
+    def passed(self, step: Step) -> bool:
+        """Whether nothing more is wanted of a step: it passed, or was waived."""
+        return self.outcome(step.id) is Outcome.PASS or step.id in self.waived
+
+    def todo(self, stage: Stage | None = None) -> list[Step]:
+        """Steps that have not passed and were not waived, in plan order."""
+        return [s for s in self.plan.steps if (stage is None or s.stage is stage) and not self.passed(s)]
+
+    def next_step(self, stage: Stage | None = None) -> Step | None:
+        """The first step without a verdict; where all have one, the first that did not pass."""
+        todo = self.todo(stage)
+        return next((s for s in todo if s.id not in self.results), todo[0] if todo else None)
+
+    def counts(self, stage: Stage) -> dict[str, int]:
+        """How many steps of a stage passed, failed, are unsure, were skipped, waived, or are still to do."""
+        found = dict.fromkeys(("PASS", "FAIL", "UNSURE", "SKIPPED", "waived", "todo"), 0)
+        for step in self.plan.of_stage(stage):
+            outcome = self.outcome(step.id)
+            if step.id in self.waived and outcome is not Outcome.PASS:
+                found["waived"] += 1
+            else:
+                found[outcome.value if outcome else "todo"] += 1
+        return found
+
+    def stage_of_connector(self, ref: str, stage: Stage) -> str:
+        """`pass`, `fail`, `unsure`, `todo`, or `none` where no step of the stage touches the connector."""
+        steps = [s for s in self.plan.of_stage(stage) if ref in touched(s)]
+        if not steps:
+            return "none"
+        outcomes = {self.outcome(s.id) for s in steps if not self.passed(s)}
+        if Outcome.FAIL in outcomes:
+            return "fail"
+        if None in outcomes:
+            return "todo"
+        return "unsure" if outcomes else "pass"
+
+    def exit_code(self, stages: Iterable[Stage]) -> ExitCode:
+        """What a command that ran these stages says: FAIL before UNSURE before PASS."""
+        wanted = set(stages)
+        left = [self.outcome(s.id) for s in self.plan.steps if s.stage in wanted and not self.passed(s)]
+        if Outcome.FAIL in left or any(s.stage in wanted and s.id not in self.waived for s in self.squawks):
+            return ExitCode.FAIL
+        return ExitCode.UNSURE if left else ExitCode.PASS
+
+
+def touched(step: Step) -> frozenset[str]:
+    """The connectors that a step is about."""
+    contacts = [step.red, step.black, *step.subject]
+    return frozenset(ref_of(contact) for contact in contacts if contact)
+
+
+def fold(plan: Plan, events: Iterable[Event]) -> Board:
+    """The board that these events add up to. Events of steps that the plan no longer has are passed over."""
+    results: dict[str, Result] = {}
+    squawks: dict[str, Squawk] = {}
+    waived: dict[str, str] = {}
+    for event in events:
+        body = event.body
+        match event.kind:
+            case EventKind.READING if not body.get("follow_up"):
+                _take(plan, results, body)
+            case EventKind.SKIPPED:
+                step = plan.by_id.get(str(body["step"]))
+                if step is not None:
+                    verdict = Verdict(Outcome.SKIPPED, "skipped", str(body["reason"]))
+                    results[step.id] = Result(step, Reading(ReadingState.NONE, ""), verdict)
+            case EventKind.SQUAWK_OPENED:
+                squawk = squawk_from_json(body)
+                squawks[squawk.id] = squawk
+            case EventKind.SQUAWK_CLOSED:
+                squawks.pop(str(body["id"]), None)
+            case EventKind.WAIVER:
+                waived[str(body.get("step") or body.get("squawk"))] = str(body["reason"])
+    open_squawks = tuple(s for s in squawks.values() if s.id not in waived)
+    return Board(plan, results, open_squawks, waived)
+
+
+def _take(plan: Plan, results: dict[str, Result], body: Mapping[str, object]) -> None:
+    step = plan.by_id.get(str(body["step"]))
+    reading, verdict = body.get("reading"), body.get("verdict")
+    if step is not None and isinstance(reading, Mapping) and isinstance(verdict, Mapping):
+        said = Verdict(Outcome(str(verdict["outcome"])), str(verdict["reason"]), str(verdict["text"]))
+        results[step.id] = Result(step, reading_from_json(reading), said)
+
+
+def squawk_from_json(body: Mapping[str, object]) -> Squawk:
+    """The squawk that `Squawk.to_json` wrote."""
+
+    def names(key: str) -> tuple[str, ...]:
+        value = body.get(key)
+        return tuple(str(name) for name in value) if isinstance(value, list) else ()
+
+    readings = body.get("readings")
+    return Squawk(
+        SquawkKind(str(body["kind"])),
+        names("where"),
+        str(body["stage"]),
+        str(body["text"]),
+        names("steps"),
+        tuple(dict(r) for r in readings if isinstance(r, Mapping)) if isinstance(readings, list) else (),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ConnectorRow:
+    """One line of the board."""
+
+    ref: str
+    family: str
+    unit: str
+    zone: str
+    stages: tuple[tuple[Stage, str], ...]
+
+
+def connector_rows(harness: Harness, board: Board) -> list[ConnectorRow]:
+    """Every connector with what each stage says of it."""
+    stages = (Stage.DEAD, Stage.POWER, Stage.LIVE)
+    return [
+        ConnectorRow(
+            c.ref, c.family, c.unit, c.zone, tuple((stage, board.stage_of_connector(c.ref, stage)) for stage in stages)
+        )
+        for c in harness.connectors.values()
+    ]

@@ -1,0 +1,1 @@
+"""The job record: append-only events with a hash chain."""

@@ -1,0 +1,1 @@
+"""HTML and JSON from one report model."""

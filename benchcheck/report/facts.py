@@ -1,0 +1,243 @@
+"""What the events say, put in order: sessions, readings in force, squawks, waivers, captures. Pure counting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+
+from benchcheck.report import pick
+from benchcheck.words.event import Event, EventKind
+
+
+class SquawkState(StrEnum):
+    OPEN = "open"
+    CLOSED = "closed"
+    WAIVED = "waived"
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One sitting at the bench. `instruments` and `passive` are pairs of device (or bus) and words."""
+
+    who: str
+    started_utc: str
+    ended_utc: str = ""
+    outcome: str = ""
+    instruments: tuple[tuple[str, str], ...] = ()
+    passive: tuple[tuple[str, str], ...] = ()
+    meter: str = ""
+    ambient_c: float | None = None
+    simulated: bool = False
+    cautions: tuple[str, ...] = ()
+    cautions_by: str = ""
+    cautions_utc: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SquawkRow:
+    """A recorded discrepancy and what became of it."""
+
+    id: str
+    kind: str
+    where: tuple[str, ...]
+    stage: str
+    text: str
+    steps: tuple[str, ...]
+    readings: tuple[Mapping[str, object], ...]
+    state: SquawkState
+    opened_utc: str
+    opened_by: str
+    opened_seq: int
+    ended_utc: str = ""
+    ended_by: str = ""
+    reason: str = ""
+
+    @property
+    def kind_words(self) -> str:
+        return self.kind.replace("_", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class Waiver:
+    what: str  # id of a step or of a squawk
+    reason: str
+    who: str
+    at_utc: str
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class Capture:
+    file: str
+    sha256: str
+    bytes: int | None
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rework:
+    runs: tuple[str, ...]
+    connectors: tuple[str, ...]
+    reason: str
+    who: str
+    at_utc: str
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Everything that the events say.
+
+    in_force   step id -> its last reading or skip
+    counts     step id -> how many readings of it there are
+    follow_ups readings taken to find a fault, not to prove a step
+    """
+
+    title: str = ""
+    profile: str = ""
+    digest: str = ""
+    started_utc: str = ""
+    last_utc: str = ""
+    sessions: tuple[Session, ...] = ()
+    in_force: Mapping[str, Event] = field(default_factory=dict)
+    counts: Mapping[str, int] = field(default_factory=dict)
+    follow_ups: tuple[Event, ...] = ()
+    squawks: tuple[SquawkRow, ...] = ()
+    waivers: tuple[Waiver, ...] = ()
+    captures: tuple[Capture, ...] = ()
+    reworks: tuple[Rework, ...] = ()
+
+    @property
+    def open_squawks(self) -> tuple[SquawkRow, ...]:
+        return tuple(row for row in self.squawks if row.state is SquawkState.OPEN)
+
+    @property
+    def simulated(self) -> bool:
+        return any(session.simulated for session in self.sessions)
+
+
+def facts_of(events: Sequence[Event]) -> Facts:
+    """The facts of a job, from its events in order."""
+    facts = Facts(last_utc=events[-1].at_utc if events else "")
+    sessions: list[Session] = []
+    in_force: dict[str, Event] = {}
+    counts: dict[str, int] = {}
+    follow_ups: list[Event] = []
+    squawks: dict[str, SquawkRow] = {}
+    waivers: list[Waiver] = []
+    captures: list[Capture] = []
+    reworks: list[Rework] = []
+    for event in events:
+        body = event.body
+        match event.kind:
+            case EventKind.JOB_STARTED:
+                facts = replace(
+                    facts,
+                    title=pick.text(body, "title"),
+                    profile=pick.text(body, "profile"),
+                    started_utc=event.at_utc,
+                )
+            case EventKind.SESSION_STARTED:
+                sessions.append(_session(event))
+            case EventKind.CAUTIONS:
+                now = _current(sessions, event)
+                texts = (*now.cautions, *pick.texts(body, "cautions"))
+                sessions[-1] = replace(now, cautions=texts, cautions_by=event.who, cautions_utc=event.at_utc)
+            case EventKind.STATE:
+                if body.get("simulated") is True:
+                    sessions[-1:] = [replace(_current(sessions, event), simulated=True)]
+            case EventKind.SESSION_ENDED:
+                now = _current(sessions, event)
+                sessions[-1] = replace(now, ended_utc=event.at_utc, outcome=pick.text(body, "outcome"))
+            case EventKind.READING:
+                if body.get("follow_up") is True:
+                    follow_ups.append(event)
+                elif step := pick.text(body, "step"):
+                    in_force[step] = event
+                    counts[step] = counts.get(step, 0) + 1
+            case EventKind.SKIPPED:
+                if step := pick.text(body, "step"):
+                    in_force[step] = event
+            case EventKind.SQUAWK_OPENED:
+                row = _squawk(event)
+                squawks[row.id] = row
+            case EventKind.SQUAWK_CLOSED:
+                _end(squawks, pick.text(body, "id"), SquawkState.CLOSED, event, pick.text(body, "by"))
+            case EventKind.WAIVER:
+                what = pick.text(body, "squawk") or pick.text(body, "step")
+                waivers.append(Waiver(what, pick.text(body, "reason"), event.who, event.at_utc, event.seq))
+                _end(squawks, what, SquawkState.WAIVED, event, pick.text(body, "reason"))
+            case EventKind.CAPTURE:
+                size = pick.number(body, "bytes")
+                captures.append(
+                    Capture(
+                        pick.text(body, "file"),
+                        pick.text(body, "sha256"),
+                        None if size is None else int(size),
+                        event.seq,
+                    )
+                )
+            case EventKind.REWORK:
+                runs, connectors = pick.texts(body, "runs"), pick.texts(body, "connectors")
+                reworks.append(Rework(runs, connectors, pick.text(body, "reason"), event.who, event.at_utc, event.seq))
+    return replace(
+        facts,
+        digest=events[-1].profile if events else "",
+        sessions=tuple(sessions),
+        in_force=in_force,
+        counts=counts,
+        follow_ups=tuple(follow_ups),
+        squawks=tuple(squawks.values()),
+        waivers=tuple(waivers),
+        captures=tuple(captures),
+        reworks=tuple(reworks),
+    )
+
+
+def _current(sessions: list[Session], event: Event) -> Session:
+    """The session that goes on; one is made up where the record names none."""
+    if not sessions or sessions[-1].ended_utc:
+        sessions.append(Session(event.who, event.at_utc))
+    return sessions[-1]
+
+
+def _session(event: Event) -> Session:
+    body = event.body
+    instruments = pick.named(body, "bench")
+    simulated = body.get("simulated") is True or any("(simulated)" in words for _, words in instruments)
+    meter = ", ".join(f"{name} {words}".strip() for name, words in pick.named(body, "meter"))
+    return Session(
+        who=event.who,
+        started_utc=event.at_utc,
+        instruments=instruments,
+        passive=pick.named(body, "passive"),
+        meter=meter,
+        ambient_c=pick.number(body, "ambient_c"),
+        simulated=simulated,
+    )
+
+
+def _squawk(event: Event) -> SquawkRow:
+    body = event.body
+    where = pick.texts(body, "where")
+    kind = pick.text(body, "kind") or "unexplained"
+    return SquawkRow(
+        id=pick.text(body, "id") or f"{kind}:{'+'.join(where)}",
+        kind=kind,
+        where=where,
+        stage=pick.text(body, "stage"),
+        text=pick.text(body, "text"),
+        steps=pick.texts(body, "steps"),
+        readings=tuple(entry for entry in pick.entries(body, "readings") if isinstance(entry, Mapping)),
+        state=SquawkState.OPEN,
+        opened_utc=event.at_utc,
+        opened_by=event.who,
+        opened_seq=event.seq,
+    )
+
+
+def _end(squawks: dict[str, SquawkRow], id_: str, state: SquawkState, event: Event, reason: str) -> None:
+    row = squawks.get(id_)
+    if row is not None and row.state is SquawkState.OPEN:
+        squawks[id_] = replace(row, state=state, ended_utc=event.at_utc, ended_by=event.who, reason=reason)

@@ -1,0 +1,80 @@
+"""The report as one self-contained HTML page: no script, nothing fetched, prints on A4, readable without colour.
+
+Every value is escaped, and characters that nobody sees are written out (`visible`), so a name from a profile or a bus
+can neither run nor hide anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from benchcheck.report import charts, model
+from benchcheck.report.json_report import outcome_word
+from benchcheck.report.model import ReportModel, StepGroup, Word
+from benchcheck.report.visible import visible
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+STAGE_TITLES = {
+    "dead": "Dead: unpowered",
+    "power": "Power: volts, units out, then one at a time",
+    "live": "Live: what is heard",
+    "closing": "Closing",
+}
+
+
+def report_html(report: ReportModel) -> str:
+    """The report as HTML text."""
+    return _template().render(
+        report=report,
+        outcome=outcome_word(report.outcome),
+        words=list(Word),
+        stage_titles=STAGE_TITLES,
+        no_approval=model.NO_APPROVAL,
+        names=model.NAMES,
+        chain=model.CHAIN,
+        cautions=model.CAUTIONS,
+        feed_chart=charts.band_chart([row for row in report.steps if row.check in ("feed_volts", "feed_drop")]),
+        boot_chart=charts.boot_chart(report.units),
+        step_by_id={row.id: row for row in report.steps},
+        load_charts=[(bus, drawing) for bus in report.buses if (drawing := charts.load_chart(bus))],
+    )
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    def shown(value: object) -> object:
+        return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+    environment = Environment(
+        loader=PackageLoader("benchcheck.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["when"] = _when
+    environment.filters["groupby_stage"] = _by_stage
+    environment.filters["seconds"] = lambda value: "" if value is None else f"{value:.2f} s"
+    environment.filters["percent"] = lambda value: "" if value is None else f"{value:.2f} %"
+    environment.filters["count"] = lambda value: "" if value is None else f"{value}"
+    return environment.get_template("report.html.j2")
+
+
+def _by_stage(groups: Sequence[StepGroup]) -> list[tuple[str, list[StepGroup]]]:
+    return [(stage, list(found)) for stage, found in groupby(groups, key=lambda group: group.stage)]
+
+
+def _when(stamp: str) -> str:
+    """An RFC 3339 stamp to the second: `2031-05-04 09:12:44 UTC`."""
+    if len(stamp) > 19 and stamp[10] == "T" and stamp.endswith("Z"):
+        return f"{stamp[:10]} {stamp[11:19]} UTC"
+    return stamp

@@ -1,0 +1,1 @@
+"""The terminal UI: shows state, sends intents."""

@@ -1,0 +1,74 @@
+"""The leak guard: after each test no thread, serial port, socket or child process more than before it."""
+
+from __future__ import annotations
+
+import gc
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+_GRACE_S = 2.0  # what is ending by itself may take this long; nothing waits when nothing is left over
+_ENDPOINTS = ("/dev/pts/", "/dev/ptmx", "/dev/tty", "socket:[")
+_LIBRARY_CHILDREN = ("multiprocessing.resource_tracker", "multiprocessing.forkserver")
+
+
+def _threads() -> set[threading.Thread]:
+    return {thread for thread in threading.enumerate() if thread.is_alive()}
+
+
+def _endpoints() -> dict[int, str]:
+    """Open serial ports, pseudo-terminals and sockets of this process: file descriptor -> what it is."""
+    found = {}
+    for entry in Path("/proc/self/fd").iterdir() if Path("/proc/self/fd").is_dir() else ():
+        try:
+            target = str(entry.readlink())
+        except OSError:
+            continue  # closed meanwhile, such as the listing's own
+        if target.startswith(_ENDPOINTS) and int(entry.name) > 2:
+            found[int(entry.name)] = target
+    return found
+
+
+def _children() -> set[int]:
+    found: set[int] = set()
+    for task in Path("/proc/self/task").iterdir() if Path("/proc/self/task").is_dir() else ():
+        try:
+            found |= {int(pid) for pid in (task / "children").read_text(encoding="ascii").split()}
+        except OSError:
+            continue  # the thread has ended, or this kernel doesn't list children
+    return {pid for pid in found if not _is_library_child(pid)}
+
+
+def _is_library_child(pid: int) -> bool:
+    try:
+        command = Path(f"/proc/{pid}/cmdline").read_bytes().decode("utf-8", "replace")
+    except OSError:
+        return False
+    return any(name in command for name in _LIBRARY_CHILDREN)
+
+
+def _left_over(threads: set[threading.Thread], endpoints: dict[int, str], children: set[int]) -> list[str]:
+    left = [f"thread {thread.name}" for thread in _threads() - threads]
+    left += [f"open {what} (fd {fd})" for fd, what in _endpoints().items() if endpoints.get(fd) != what]
+    left += [f"child process {pid}" for pid in _children() - children]
+    return left
+
+
+@pytest.fixture(autouse=True)
+def leak_guard() -> Iterator[None]:
+    before = _threads(), _endpoints(), _children()
+    yield
+    left = _left_over(*before)
+    if left:
+        gc.collect()
+    deadline = time.monotonic() + _GRACE_S
+    while left and time.monotonic() < deadline:
+        for thread in _threads() - before[0]:
+            thread.join(0.05)
+        time.sleep(0.01)
+        left = _left_over(*before)
+    if left:
+        pytest.fail("left behind by this test: " + ", ".join(left))
