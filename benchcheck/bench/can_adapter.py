@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchcheck.bench.can_interface import Passive, facts
 from benchcheck.bench.clock import Clock
-from benchcheck.bench.port import PortLock, existing_ports_hint, opening_error, printable
+from benchcheck.bench.port import PORT_ERRORS, PortLock, close_port, existing_ports_hint, opening_error, printable
 from benchcheck.words.errors import SetupError
 
 if TYPE_CHECKING:
@@ -152,9 +152,10 @@ class CanAdapter:
             raise SetupError("opened to listen only", where=f"CAN adapter of {self.bus}", hint="Nothing was sent.")
         import can
 
+        errors: tuple[type[Exception], ...] = (can.CanError, *PORT_ERRORS)
         try:
             self._can.send(can.Message(arbitration_id=can_id, is_extended_id=extended, data=data), timeout=1.0)
-        except (can.CanError, OSError) as error:
+        except errors as error:
             raise opening_error(f"CAN adapter of {self.bus}", error) from None
 
     def close(self) -> None:
@@ -317,18 +318,23 @@ def _shut_down(bus: Any) -> None:
     """Shut a python-can bus down; if its last words fail because the port is gone, close the port all the same."""
     import can
 
+    port = getattr(bus, "serialPortOrig", None)
+    inner = getattr(port, "_socket", None)
+    errors: tuple[type[Exception], ...] = (can.CanError, *PORT_ERRORS)
     try:
         bus.shutdown()
-    except (can.CanError, OSError):
-        port = getattr(bus, "serialPortOrig", None)
+    except errors:
         if port is not None:
-            port.close()
+            close_port(port)
+    finally:
+        if inner is not None:
+            inner.close()  # pyserial forgets it when the other end had closed
 
 
 def _explain(where: str, error: BaseException, interface: str) -> SetupError:
     import can
 
-    if isinstance(error, can.CanInterfaceNotImplementedError):
+    if isinstance(error, NotImplementedError):
         known = ", ".join(sorted(can.VALID_INTERFACES))
         return SetupError(
             f"interface '{printable(interface)}' can't be used here: {printable(str(error))[:200]}",

@@ -6,11 +6,10 @@ At a real bench a person does this. The simulated one takes a line of text for e
 
 from __future__ import annotations
 
-import contextlib
 import json
 import time
 
-from benchcheck.bench.port import open_port, printable
+from benchcheck.bench.port import PORT_ERRORS, close_port, open_port, printable
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.errors import LinkLost, SetupError
 
@@ -49,9 +48,7 @@ class Hands:
         self._say("load", "off")
 
     def close(self) -> None:
-        # the bench may have gone already; the port is closed either way
-        with contextlib.suppress(OSError):
-            self._handle.close()
+        close_port(self._handle)
 
     def _say(self, *words: str) -> None:
         for word in words:
@@ -62,7 +59,7 @@ class Hands:
             self._handle.reset_input_buffer()
             self._handle.write(line.encode("ascii") + b"\n")
             answer = self._answer()
-        except OSError as error:
+        except PORT_ERRORS as error:
             raise LinkLost(
                 f"link lost ({printable(' '.join(str(error).split()))[:120]})", where=self._where(words)
             ) from None

@@ -5,6 +5,7 @@ A port is a device (`/dev/serial/by-id/...`, `COM4`) or a URL that pyserial take
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import re
@@ -13,6 +14,16 @@ from types import TracebackType
 from typing import Any
 
 from benchcheck.words.errors import SetupError
+
+try:
+    import termios
+
+    # what a port raises when it fails or has gone: the system's own error, pyserial's (one of them), and this
+    PORT_ERRORS: tuple[type[Exception], ...] = (OSError, termios.error)
+except ImportError:  # not a POSIX system
+    PORT_ERRORS = (OSError,)
+
+_SETTING_ERRORS: tuple[type[Exception], ...] = (*PORT_ERRORS, ValueError, TypeError)
 
 _FRAMING = re.compile(r"([5-8])([NEOMS])(1|1\.5|2)\Z")
 
@@ -48,14 +59,48 @@ def open_port(port: str, *, baud: int = 115200, framing: str = "8N1", timeout_s:
         handle.write_timeout = 2.0
         handle.dtr = False
         handle.rts = False
-    except (ValueError, TypeError, OSError) as error:
+    except _SETTING_ERRORS as error:
         raise SetupError(f"can't be used: {_short(error)}", where=where, hint=existing_ports_hint()) from None
     try:
         handle.open()
-    except (OSError, ValueError) as error:
-        handle.close()
+    except _SETTING_ERRORS as error:
+        close_port(handle)
+        if _errno_of(error) == errno.EINVAL:
+            raise _refused(port, baud, framing, error) from None
         raise opening_error(where, error) from None
     return handle
+
+
+def set_speed(handle: Any, baud: int, framing: str) -> None:
+    """Another speed and framing on an open port; what it had received is dropped. SetupError when it refuses."""
+    bits, parity, stop = split_framing(framing)
+    settings = {"baudrate": baud, "bytesize": bits, "parity": parity, "stopbits": stop}
+    try:
+        handle.apply_settings({**handle.get_settings(), **settings})
+        handle.reset_input_buffer()
+    except _SETTING_ERRORS as error:
+        raise _refused(handle.port, baud, framing, error) from None
+
+
+def close_port(handle: Any) -> None:
+    """Close a pyserial port, also one whose other end has gone.
+
+    The library leaves a TCP socket open when the connection was closed from the other side.
+    """
+    inner = getattr(handle, "_socket", None)
+    # the port may have gone already; it is closed either way
+    with contextlib.suppress(*PORT_ERRORS):
+        handle.close()
+    if inner is not None:
+        inner.close()
+
+
+def _refused(port: str, baud: int, framing: str, error: BaseException) -> SetupError:
+    return SetupError(
+        f"does not take {baud} baud {framing}: {_short(error)}",
+        where=f"port {printable(port)}",
+        hint="Use another adapter for this line, or correct speed and framing.",
+    )
 
 
 def opening_error(where: str, error: BaseException) -> SetupError:
@@ -150,6 +195,8 @@ def _errno_of(error: BaseException | None) -> int | None:
     while error is not None:
         if isinstance(error, OSError) and error.errno is not None:
             return error.errno
+        if isinstance(error, PORT_ERRORS) and error.args and isinstance(error.args[0], int):
+            return error.args[0]
         error = error.__cause__ or error.__context__
     return None
 

@@ -6,7 +6,6 @@ they were read.
 
 from __future__ import annotations
 
-import contextlib
 import os
 import select
 import threading
@@ -15,7 +14,8 @@ from enum import StrEnum
 from typing import Any
 
 from benchcheck.bench.clock import Clock
-from benchcheck.bench.port import open_port, opening_error, printable, split_framing
+from benchcheck.bench.port import close_port, open_port, printable, set_speed, split_framing
+from benchcheck.words.errors import SetupError
 
 _SLICE_S = 0.05
 _READ_AT_MOST = 4096  # about what a pseudo-terminal holds
@@ -80,17 +80,15 @@ class LineListener:
 
     def set_speed(self, baud: int, framing: str = "8N1") -> None:
         """Another speed and framing, at once; what was heard before is dropped. SetupError when the port refuses."""
-        bits, parity, stop = split_framing(framing)
+        split_framing(framing)
+        if self._handle is not None:
+            try:
+                set_speed(self._handle, baud, framing)
+            except SetupError:
+                set_speed(self._handle, self.baud, self.framing)
+                raise
+            self._queue.clear()
         self.baud, self.framing = baud, framing
-        if self._handle is None:
-            return
-        try:
-            self._handle.baudrate = baud
-            self._handle.bytesize, self._handle.parity, self._handle.stopbits = bits, parity, stop
-            self._handle.reset_input_buffer()
-        except (OSError, ValueError) as error:
-            raise opening_error(f"port {self.port} at {baud} baud {framing}", error) from None
-        self._queue.clear()
 
     def drain(self) -> list[tuple[int, bytes]]:
         """What arrived since the last call: (stamp in ns, bytes) in order."""
@@ -104,9 +102,7 @@ class LineListener:
         if thread is not None:
             thread.join()
         if handle is not None:
-            # the port may have gone already; it is closed either way
-            with contextlib.suppress(OSError):
-                handle.close()
+            close_port(handle)
 
     def _read(self) -> None:
         handle = self._handle

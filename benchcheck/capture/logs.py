@@ -7,18 +7,20 @@ from pathlib import Path
 from typing import IO
 
 from benchcheck.capture import can_text, pcapng_form
+from benchcheck.capture.binary_logs import BinaryLog, TableLog
 from benchcheck.capture.pcapng_reader import CaptureReader
-from benchcheck.capture.python_can_logs import LIBRARY_FORMS, open_binary
 from benchcheck.capture.recording import BATCH_FRAMES, FrameRows, LineChunk, LineInfo, Recording, Traffic
+from benchcheck.capture.text_logs import TEXT_FORMS, TextLog
+from benchcheck.capture.unpack import PackedDamage, open_binary
 from benchcheck.words.errors import InputError
 
 _LONGEST_LINE = 4096
-_TEXT_FORMS = (".log", ".txt")
+_LINE_FORMS = (".log", ".txt")
 _MOST_BUSES = 1000  # garbage makes up ever new channel names
 _PEEK_BYTES = 4096
 _CHUNK_BYTES = 65536
 
-KNOWN_FORMS = (".pcapng", *_TEXT_FORMS, *sorted(LIBRARY_FORMS))
+KNOWN_FORMS = (".pcapng", *_LINE_FORMS, *TEXT_FORMS, ".blf", ".db")
 
 
 def open_recording(path: Path) -> Recording:
@@ -34,22 +36,19 @@ def open_recording(path: Path) -> Recording:
     form = form_of(path)
     if form == ".pcapng":
         return CaptureReader(path)  # says what is wrong with it
-    if form in _TEXT_FORMS:
+    if form in (*_LINE_FORMS, *TEXT_FORMS):
         _check_text(path)
-        return TextFrames(path)
-    opener = LIBRARY_FORMS.get(form)
-    if opener is None:
-        hint = (
-            "It can be read from: " + ", ".join(KNOWN_FORMS) + "; packed as .gz too. Raw bytes of a line need --line."
-        )
-        if form == ".mf4":
-            hint = "This form needs a library that is not installed with benchcheck; convert the file to .blf."
-        raise InputError(f"has a form that can't be read ({form or 'no suffix'})", where=str(path), hint=hint)
-    if form == ".db" and path.suffix.lower() == ".gz":
-        raise InputError("can't be read packed", where=str(path), hint="Unpack it first.")
-    if form in (".asc", ".csv", ".trc"):
-        _check_text(path)
-    return opener(path)
+        return TextFrames(path) if form in _LINE_FORMS else TextLog(path, form)
+    if form == ".blf":
+        return BinaryLog(path)
+    if form == ".db":
+        if path.suffix.lower() == ".gz":
+            raise InputError("can't be read packed", where=str(path), hint="Unpack it first.")
+        return TableLog(path)
+    hint = f"It can be read from {', '.join(KNOWN_FORMS)}; packed as .gz too. Raw bytes of a line need --line."
+    if form == ".mf4":
+        hint = "This form needs a library that is not installed with benchcheck; convert the file to .blf."
+    raise InputError(f"has a form that can't be read ({form or 'no suffix'})", where=str(path), hint=hint)
 
 
 def open_line(path: Path, protocol: str) -> Recording:
@@ -94,8 +93,8 @@ def _check_text(path: Path) -> None:
     with open_binary(path) as file:
         try:
             head = file.read(_PEEK_BYTES)
-        except Exception as error:
-            raise InputError("can't be unpacked", where=str(path), hint="Is it really a .gz file?") from error
+        except PackedDamage:
+            return  # reading it tells how far it goes
     strange = sum(byte < 9 or 14 <= byte < 32 for byte in head)
     if strange * 10 > len(head):
         raise InputError(
@@ -121,7 +120,7 @@ class RawLine(Recording):
             while True:
                 try:
                     data = file.read(_CHUNK_BYTES)
-                except Exception as damage:  # of a packed file that was cut
+                except (PackedDamage, OSError) as damage:
                     self.damaged(f"cut or damaged ({damage}); what stands before was read")
                     return
                 if not data:
@@ -170,7 +169,7 @@ class TextFrames(Recording):
         while True:
             try:
                 line = file.readline(_LONGEST_LINE)
-            except Exception as damage:  # of a packed file that was cut
+            except (PackedDamage, OSError) as damage:
                 self.damaged(f"cut or damaged ({damage}); what stands before was read")
                 return
             if not line:

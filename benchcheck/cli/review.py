@@ -88,7 +88,7 @@ def _print(harness: Harness, findings: tuple[Finding, ...], *, plain: bool) -> N
         say(f"Note: {note}")
     explained: set[str] = set()
     for finding in findings:
-        click.echo(f"{finding.severity.value} {finding.place}: {finding.text} [{finding.code}]")
+        click.echo(str(finding))
         if not plain and finding.code not in explained:
             explained.add(finding.code)
             click.echo(f"    Why: {finding.why}")

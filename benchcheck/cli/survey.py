@@ -17,8 +17,7 @@ if TYPE_CHECKING:
     from benchcheck.capture.recording import LineChunk, Recording
     from benchcheck.harness.model import Bus, Harness
     from benchcheck.traffic.line_tally import LineTally
-    from benchcheck.traffic.presence import UnitExpectation, UnitPresence
-    from benchcheck.traffic.traffic_tally import TrafficTally
+    from benchcheck.traffic.presence import UnitPresence
 
     Json = dict[str, object]
 
@@ -115,7 +114,7 @@ class _Survey:
         self.protocol = protocol
         self.tally = TrafficTally()
         self.lines: dict[int, LineTally] = {}
-        self.power_on_ns: int | None = None
+        self._power_on_ns: list[int] = []
         self.first_line_ns: int | None = None
         self.last_line_ns: int | None = None
         self.notes: list[str] = []
@@ -130,8 +129,8 @@ class _Survey:
             if isinstance(item, LineChunk):
                 self._take_line(item)
             elif isinstance(item, Mark):
-                if item.kind == "power_on" and self.power_on_ns is None:
-                    self.power_on_ns = item.time_ns
+                if item.kind == "power_on":
+                    self._power_on_ns.append(item.time_ns)
             else:
                 self._watch_new_buses()
                 self.tally.update(item)
@@ -162,6 +161,7 @@ class _Survey:
 
     def _watch_new_buses(self) -> None:
         """Tell the tally what to keep of buses that have just turned up, before their first frame is counted."""
+        from benchcheck.traffic.expectations import expectations
         from benchcheck.traffic.presence import watch_of
 
         for number in range(self._watched, len(self.recording.buses)):
@@ -202,6 +202,7 @@ class _Survey:
                 )
 
     def _judge(self, harness: Harness) -> None:
+        from benchcheck.traffic.expectations import expectations
         from benchcheck.traffic.presence import judge_presence
 
         matched: dict[str, int] = {}
@@ -217,7 +218,7 @@ class _Survey:
                 tally,
                 start_ns=start,
                 end_ns=max(start, self.tally.last_ns or 0),
-                power_on_ns=self.power_on_ns,
+                power_on_ns=self._power_on(),
                 dropped_frames=self.recording.dropped_frames,
                 also_known=[(message.can_id, message.extended) for message in bus.messages],
             )
@@ -225,6 +226,12 @@ class _Survey:
         for number in self.tally.buses:
             if self._profile_bus(number) is None:
                 self.notes.append(f"bus {escaped(self.recording.buses[number].name)} is not in the profile")
+
+    def _power_on(self) -> int | None:
+        """When the units got power: of several marks the last one before the first frame, else the last of all."""
+        marks = self._power_on_ns
+        before = [mark for mark in marks if self.tally.first_ns is None or mark <= self.tally.first_ns]
+        return before[-1] if before else marks[-1] if marks else None
 
     def document(self, file: Path) -> Json:
         """The JSON of the survey."""
@@ -280,21 +287,6 @@ class _Survey:
         if "UNSURE" in outcomes or self._nothing():
             return ExitCode.UNSURE
         return ExitCode.PASS
-
-
-def expectations(harness: Harness, bus: Bus) -> list[UnitExpectation]:
-    """What each unit of a bus is expected to send, by the profile, in cable order."""
-    from benchcheck.traffic.presence import UnitExpectation
-
-    by_unit: dict[str, list[tuple[int, bool, float | None]]] = {node: [] for node in bus.nodes}
-    for message in bus.messages:
-        by_unit.setdefault(message.sender, []).append((message.can_id, message.extended, message.period_s))
-    found = []
-    for name, ids in by_unit.items():
-        unit = harness.units.get(name)
-        if ids and unit is not None:
-            found.append(UnitExpectation(name, tuple(ids), unit.type.boot_s))
-    return found
 
 
 def _unit_json(bus: str, unit: UnitPresence, origin_ns: int) -> Json:

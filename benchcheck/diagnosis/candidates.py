@@ -84,12 +84,20 @@ def open_run(run: Run) -> Hypothesis:
 def swap(context: Context, a: str, b: str) -> Hypothesis:
     """The conductors of two contacts of one connector exchanged."""
     first, second = sorted((a, b), key=contact_key)
-    roles = {run.role for run in context.harness.runs for end in run.ends if end in (a, b)}
-    crossed = roles == {Role.RS232_TX, Role.RS232_RX}
+    crossed = is_tx_and_rx(context, first, second)
     kind = SquawkKind.CROSSED_TX_RX if crossed else SquawkKind.SWAPPED_CONTACTS
-    what = "transmit and receive are crossed: " if crossed else ""
-    text = f"{what}{first} and {second} are swapped at {ref_of(a)}"
+    what = "transmit and receive are crossed" if crossed else "the conductors are swapped"
+    text = f"{what}: {first} and {second}"
     return Hypothesis(kind, (first, second), text, where_to={a: b, b: a}, faults=1.2)
+
+
+def is_tx_and_rx(context: Context, a: str, b: str) -> bool:
+    """Whether two contacts are the transmit and the receive contact of one RS-232 link."""
+    for link in context.harness.links:
+        sent, received = {talk.tx for talk in link.talks}, {talk.rx for talk in link.talks}
+        if (a in sent and b in received) or (b in sent and a in received):
+            return True
+    return False
 
 
 def wrong_contact(run: Run, end: str, to: str) -> Hypothesis:

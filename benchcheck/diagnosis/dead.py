@@ -7,7 +7,9 @@ network is changed by it, and what is still unexplained is looked at again. Wher
 
 from __future__ import annotations
 
+import math
 from collections.abc import Generator, Sequence
+from dataclasses import replace
 
 from benchcheck.checks.kind import Context
 from benchcheck.diagnosis.candidates import candidates, vacant, wrong_contact
@@ -48,7 +50,7 @@ def diagnose_dead(context: Context, results: Sequence[Result]) -> Diagnosing:
             unexplained += rest
             break
         if best.kind in CONFIRMED_BY_PROBE and not (yield from _confirmed(context, chosen, best)):
-            refuted.add(best.key)
+            refuted |= best.stories
             continue
         if best.kind is SquawkKind.OPEN_RUN:
             run = context.harness.run(best.where[0])
@@ -80,19 +82,25 @@ class _View:
         refuted: set[tuple[str, tuple[str, ...], str]],
     ) -> Hypothesis | None:
         before = {id(r) for r in self.results if self._explained(chosen, r)}
-        best, best_score = None, 0.0
+        best_score = 0.0
+        best: list[tuple[Hypothesis, frozenset[int]]] = []
         for hypothesis in candidates(self._context, rest):
             if hypothesis.key in refuted:
                 continue
             tried = [*chosen, hypothesis]
-            gained = sum(self._explained(tried, r) for r in rest)
-            if gained / hypothesis.faults <= best_score:
+            gained = frozenset(id(r) for r in rest if self._explained(tried, r))
+            if not gained or len(gained) / hypothesis.faults < best_score:
                 continue  # can't win even if nothing speaks against it
             lost = sum(id(r) in before and not self._explained(tried, r) for r in self.results)
-            score = gained / hypothesis.faults - CONTRADICTION * lost
+            score = len(gained) / hypothesis.faults - CONTRADICTION * lost
             if score > best_score:
-                best, best_score = hypothesis, score
-        return best
+                best, best_score = [(hypothesis, gained)], score
+            elif score == best_score and best:
+                best.append((hypothesis, gained))
+        if not best:
+            return None
+        first, gained = best[0]
+        return one_class([h for h, g in best if h.kind is first.kind and g == gained])
 
     def _explained(self, hypotheses: Sequence[Hypothesis], result: Result) -> bool:
         return fits(
@@ -104,6 +112,16 @@ class _View:
         if key not in self._circuits:
             self._circuits[key] = apply_all(hypotheses, self._context.circuit(state))
         return self._circuits[key]
+
+
+def one_class(alike: Sequence[Hypothesis]) -> Hypothesis:
+    """Faults of one kind that the readings can't tell apart, as one: it names every place that it may be in."""
+    if len(alike) == 1:
+        return alike[0]
+    where = tuple(dict.fromkeys(name for hypothesis in alike for name in hypothesis.where))
+    texts = list(dict.fromkeys(hypothesis.text for hypothesis in alike))
+    text = f"{'; or '.join(texts)} (the readings fit either)" if len(texts) > 1 else texts[0]
+    return replace(alike[0], where=where, text=text, alike=frozenset(hypothesis.key for hypothesis in alike))
 
 
 def _confirmed(
@@ -171,7 +189,7 @@ def reading_of(result: Result) -> dict[str, object]:
         "red": step.red,
         "black": step.black,
         "text": result.reading.text,
-        "value": None if result.reading.state is not ReadingState.VALUE else result.reading.value,
+        "value": None if math.isnan(result.reading.value) else result.reading.value,
         "unit": result.reading.unit,
         "low": band.low if band else None,
         "high": band.high if band else None,

@@ -22,6 +22,7 @@ class Hypothesis:
     add      resistors that should not be there
     where_to contact -> contact for every conductor that ends there (a swap); `only` limits it to one conductor
     faults   how many separate mistakes it takes: fewer is likelier
+    alike    the keys of other faults that the readings can't tell from this one
     """
 
     kind: SquawkKind
@@ -32,11 +33,17 @@ class Hypothesis:
     where_to: Mapping[str, str] = field(default_factory=dict)
     only: str = ""
     faults: float = 1.0
+    alike: frozenset[tuple[str, tuple[str, ...], str]] = frozenset()
 
     @property
     def key(self) -> tuple[str, tuple[str, ...], str]:
         """The same for the same story."""
         return (self.kind.value, self.where, self.text)
+
+    @property
+    def stories(self) -> frozenset[tuple[str, tuple[str, ...], str]]:
+        """This fault and all that the readings can't tell from it."""
+        return self.alike | {self.key}
 
     def apply(self, circuit: Circuit) -> Circuit:
         """The network with this fault in it."""

@@ -17,6 +17,7 @@ from benchcheck.words.squawk import Squawk, SquawkKind
 # A way along the wire of a bus stays far below this; a way across a terminator lies above it.
 BUS_PATH_OHM = 25.0
 BUS_SHORT_OHM = 10.0
+INPUT_OHM = 2000.0
 
 
 def fault_of(context: Context, squawk: Squawk) -> Hypothesis | None:
@@ -46,12 +47,20 @@ class KnownFaults:
         self.squawks = tuple(squawks)
         self._faults = [fault for squawk in self.squawks if (fault := fault_of(context, squawk)) is not None]
         self._circuits: dict[BenchState, Circuit] = {}
+        self._plans: dict[BenchState, Circuit] = {}
 
     def circuit(self, state: BenchState) -> Circuit:
         """The network as it is known to be."""
         if state not in self._circuits:
-            self._circuits[state] = apply_all(self._faults, self._context.circuit(state))
+            self._circuits[state] = apply_all(self._faults, self._planned(state))
         return self._circuits[state]
+
+    def _planned(self, state: BenchState) -> Circuit:
+        """The network without the inputs of units: kilohms to ground join nothing in the sense asked here."""
+        if state not in self._plans:
+            edges = self._context.circuit(state).edges.values()
+            self._plans[state] = Circuit(edge for edge in edges if edge.ohm < INPUT_OHM)
+        return self._plans[state]
 
     def joined(self, a: str, b: str, state: BenchState) -> bool:
         """Whether two contacts conduct, faults and all."""
@@ -59,7 +68,7 @@ class KnownFaults:
 
     def untouched(self, contact: str, state: BenchState) -> bool:
         """Whether exactly those contacts conduct to this one that should."""
-        return self.circuit(state).component(contact) == self._context.circuit(state).component(contact)
+        return self.circuit(state).component(contact) == self._planned(state).component(contact)
 
     def has(self, kind: SquawkKind, name: str) -> bool:
         """Whether there is an open squawk of this kind about `name`."""

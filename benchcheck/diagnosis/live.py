@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from benchcheck.checks.kind import Context
 from benchcheck.diagnosis.dead import plain, reading_of
@@ -33,13 +34,24 @@ BUS_KINDS = {
 
 def diagnose_live(context: Context, results: Sequence[Result], known: KnownFaults) -> list[Squawk]:
     """New squawks for the failed steps of the live stage."""
+    failed = [result for result in results if result.outcome is Outcome.FAIL]
     squawks: list[Squawk] = []
-    for result in results:
-        if result.outcome is Outcome.FAIL:
-            squawk = _of(context, result, known)
-            if squawk is not None:
-                squawks.append(squawk)
-    return merged(squawks)
+    # Units first: a unit that is silent on its bus is silent on its lines for the same reason.
+    for result in sorted(failed, key=lambda r: r.step.check != "unit_heard"):
+        squawk = _of(context, result, known)
+        if squawk is not None:
+            squawks.append(squawk)
+    return merged(_one_silence(squawks))
+
+
+def _one_silence(squawks: Sequence[Squawk]) -> list[Squawk]:
+    """Silent lines of units that are silent altogether, told as the unit's silence."""
+    silent = {squawk.where[0]: squawk for squawk in squawks if squawk.kind is SquawkKind.SILENT_UNIT}
+    told = []
+    for squawk in squawks:
+        unit = silent.get(squawk.where[1]) if squawk.kind is SquawkKind.SILENT_LINE else None
+        told.append(squawk if unit is None else replace(unit, steps=squawk.steps, readings=squawk.readings))
+    return told
 
 
 def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:
@@ -65,7 +77,9 @@ def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:
             dead = known.has(SquawkKind.DEAD_TRANSMITTER, tx)
             if dead or not known.joined(tx, contact, step.state) or not known.untouched(contact, step.state):
                 return None
-            return _one(LINK_KINDS.get(reason, SquawkKind.UNEXPLAINED), (link,), f"{link}, {sender}: {text}", result)
+            return _one(
+                LINK_KINDS.get(reason, SquawkKind.UNEXPLAINED), (link, sender), f"{link}, {sender}: {text}", result
+            )
         case "bus_load" | "bus_errors" | "bus_strangers":
             return _one(BUS_KINDS[step.check], (step.subject[0],), f"{step.subject[0]}: {text}", result)
         case _:

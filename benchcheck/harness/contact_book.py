@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from benchcheck.harness.families import FAMILIES
-from benchcheck.harness.hints import did_you_mean, nearest, shown, span
+from benchcheck.harness.hints import Guesses, nearest, shown, span
 from benchcheck.harness.model import Connector
 from benchcheck.words.contact import RING, SHELL, is_contact
 
@@ -20,6 +20,7 @@ class ContactBook:
     def __init__(self, connectors: Mapping[str, Connector], doubtful: Collection[str] = ()) -> None:
         self.connectors = connectors
         self.doubtful = frozenset(doubtful) - {""}
+        self._refs = Guesses((*connectors, *sorted(self.doubtful)), what="Connectors")
         self._known: set[str] = set()
         for connector in connectors.values():
             if FAMILIES[connector.family].single:
@@ -45,8 +46,7 @@ class ContactBook:
             if not is_contact(contact):
                 hint = "Reference, dash, contact: P101-4, P101-shell; a stud or splice: GND2."
                 return f"{shown(contact)} is not written like a contact", hint
-            hint = did_you_mean(ref, (*self.connectors, *sorted(self.doubtful)), what="Connectors")
-            return f"connector {shown(ref)} is not in harness.toml", hint
+            return f"connector {shown(ref)} is not in harness.toml", self._refs.hint(ref)
         family = FAMILIES[connector.family]
         if family.single:
             return f"{shown(contact)}: {ref} is a {family.name} and has no contacts of its own", f"Write {ref}."

@@ -30,12 +30,12 @@ def decode(file: str, data: bytes, *, lenient: bool = False) -> tuple[str | None
         if data.startswith(start):
             hint = "Save the table as CSV (comma separated, UTF-8) and use that file."
             return None, [FileFault(Place(file), f"is {kind}, not text", hint)], []
-    for mark, codec in ((codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16")):
-        if data.startswith(mark):
-            try:
-                return data.decode(codec), [], [f"{file} is in UTF-16; read as such"]
-            except UnicodeDecodeError:
-                break
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        try:
+            return data.decode("utf-16"), [], [f"{file} is in UTF-16; read as such"]
+        except UnicodeDecodeError:
+            fault = FileFault(Place(file), "begins as UTF-16 and is no UTF-16 further on", "Save the file in UTF-8.")
+            return None, [fault], []
     if b"\0" in data:
         line, column = _spot(data, data.index(b"\0"))
         hint = "This is no text file. Take a fresh copy, or save it as text again."

@@ -20,12 +20,18 @@ def unseen(text: str) -> str:
     return next((char for char in text if unicodedata.category(char) in _UNSEEN), "")
 
 
+def printable(text: str) -> str:
+    """The text with everything escaped that isn't plainly seen (odd blanks too), fit for a terminal."""
+    if text.isprintable():
+        return text
+    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode("ascii") for char in text)
+
+
 def shown(text: object) -> str:
     """Foreign text in quotes, fit for a terminal: unseen characters escaped, long text cut."""
     whole = str(text)
     cut = whole[:LONGEST_SHOWN]
-    safe = "".join(char.encode("unicode_escape").decode("ascii") if unseen(char) else char for char in cut)
-    return f"'{safe}{'…' if len(whole) > LONGEST_SHOWN else ''}'"
+    return f"'{printable(cut)}{'…' if len(whole) > LONGEST_SHOWN else ''}'"
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -50,6 +56,24 @@ def did_you_mean(name: str, known: Iterable[str], *, what: str = "", most: int =
     if names and len(names) <= most:
         return f"{what or 'Known'}: {', '.join(names)}."
     return ""
+
+
+class Guesses:
+    """`did_you_mean` among the same names again and again: each wrong name is looked up once, and not endlessly many."""
+
+    MOST = 300
+
+    def __init__(self, known: Iterable[str], *, what: str = "") -> None:
+        self._known = tuple(known)
+        self._what = what
+        self._found: dict[str, str] = {}
+
+    def hint(self, name: str) -> str:
+        if name not in self._found:
+            if len(self._found) >= self.MOST:
+                return ""
+            self._found[name] = did_you_mean(name, self._known, what=self._what)
+        return self._found[name]
 
 
 def span(names: Iterable[str]) -> str:

@@ -24,7 +24,7 @@ from benchcheck.harness.forms import (
     is_file_name,
     is_type_name,
 )
-from benchcheck.harness.hints import did_you_mean
+from benchcheck.harness.hints import did_you_mean, printable
 from benchcheck.harness.model import Harness, Limits, Unit
 from benchcheck.harness.read_connectors import check_mating, read_connectors
 from benchcheck.harness.read_forms import read_form, read_list, schema_fault
@@ -139,7 +139,14 @@ def _harness_toml(texts: Mapping[str, str], faults: list[FileFault]) -> TomlText
 
 
 def _in_order(faults: Sequence[FileFault]) -> list[FileFault]:
-    """File by file in the order of first mention, by line and column, each once."""
+    """File by file in the order of first mention, by line and column, each once; fit for a terminal, whatever
+    the files hold."""
+    faults = [
+        fault
+        if fault.text.isprintable() and fault.hint.isprintable()
+        else FileFault(fault.place, printable(fault.text), printable(fault.hint))
+        for fault in faults
+    ]
     files = list(dict.fromkeys(fault.place.file for fault in faults))
     return sorted(
         dict.fromkeys(faults),

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from benchcheck.harness.contact_book import ContactBook
 from benchcheck.harness.csv_text import Row, read_table
 from benchcheck.harness.families import FAMILIES
-from benchcheck.harness.hints import did_you_mean, shown, unseen
+from benchcheck.harness.hints import Guesses, did_you_mean, shown, unseen
 from benchcheck.harness.model import Role, Run, RunState
 from benchcheck.harness.read_forms import number_hint
 from benchcheck.harness.wire import THICKEST_AWG, THINNEST_AWG, awg_from_text
@@ -184,15 +184,18 @@ def _check_wires(reader: _Reader, rows: Sequence[Row]) -> None:
 
 def _check_shields(reader: _Reader, rows: Sequence[Row]) -> None:
     roles = {row.texts.get("wire", ""): row.texts.get("role", "").casefold() for row in rows}
-    shields = [wire for wire, role in roles.items() if role == Role.SHIELD and wire]
+    shields = {wire: role for wire, role in roles.items() if role == Role.SHIELD and wire}
+    guesses = Guesses(shields, what="Shields")
     for row in rows:
         named = row.texts.get("shield", "")
         if not named or named in shields or not _NAME.match(named):
             continue
         if named in roles:
-            hint = f"{named} has the role {roles[named] or 'nothing'}; a shield's row has the role shield."
+            if roles[named] not in _ROLES:
+                continue  # said at that row
+            hint = f"{named} has the role {roles[named]}; a shield's row has the role shield."
         else:
-            hint = did_you_mean(named, shields, what="Shields") or "Add a row of role shield with that wire number."
+            hint = guesses.hint(named) or "Add a row of role shield with that wire number."
         reader.fault(row, "shield", f"shield {shown(named)} is no run of role shield", hint)
 
 

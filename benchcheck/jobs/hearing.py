@@ -21,8 +21,8 @@ PUMP_S = 0.02
 # A bus is judged this long after power-on, or later where units boot slowly or talk seldom.
 LEAST_LISTEN_S = 6.0
 PERIODS_HEARD = 3.0
-LINE_PERIODS = 5.0
-LINE_LEAST_S = 2.0
+LINE_PERIODS = 3.5
+LINE_LEAST_S = 1.0
 GOOD_SENTENCES = 3
 
 

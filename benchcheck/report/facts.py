@@ -113,6 +113,18 @@ class Facts:
         return tuple(row for row in self.squawks if row.state is SquawkState.OPEN)
 
     @property
+    def verdict_counts(self) -> dict[str, dict[str, int]]:
+        """Stage -> outcome -> how many steps have it in force. Skips that no reading gave a stage stand under `skipped`."""
+        found: dict[str, dict[str, int]] = {}
+        for event in self.in_force.values():
+            skipped = event.kind == EventKind.SKIPPED
+            stage = pick.text(event.body, "stage") or ("skipped" if skipped else "not known")
+            outcome = "SKIPPED" if skipped else pick.text(pick.table(event.body, "verdict"), "outcome") or "UNSURE"
+            counts = found.setdefault(stage, {})
+            counts[outcome] = counts.get(outcome, 0) + 1
+        return found
+
+    @property
     def simulated(self) -> bool:
         return any(session.simulated for session in self.sessions)
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from benchcheck.report import charts, model
 from benchcheck.report.json_report import outcome_word
 from benchcheck.report.model import ReportModel, StepGroup, Word
+from benchcheck.report.step_table import step_table
 from benchcheck.report.visible import visible
 
 if TYPE_CHECKING:
@@ -62,6 +63,7 @@ def _template() -> Template:
         lstrip_blocks=True,
     )
     environment.filters["when"] = _when
+    environment.filters["step_table"] = step_table
     environment.filters["groupby_stage"] = _by_stage
     environment.filters["seconds"] = lambda value: "" if value is None else f"{value:.2f} s"
     environment.filters["percent"] = lambda value: "" if value is None else f"{value:.2f} %"

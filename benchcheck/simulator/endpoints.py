@@ -31,8 +31,8 @@ class Endpoint(Protocol):
     def read(self) -> bytes:
         """What has come."""
 
-    def write(self, data: bytes, room: int = WAITING_BYTES) -> bool:
-        """Send, or keep what does not fit now; False if that would exceed `room`: then all of it is dropped."""
+    def put(self, data: bytes, room: int = WAITING_BYTES) -> bool:
+        """Keep `data` for the next flush; False if more than `room` would wait: then all of it is dropped."""
 
     def flush(self) -> bool:
         """Send what was kept; True if nothing waits any more."""
@@ -84,11 +84,10 @@ class PtyEndpoint:
         except OSError:
             return b""
 
-    def write(self, data: bytes, room: int = WAITING_BYTES) -> bool:
-        if not self.flush() and len(self._waiting) + len(data) > room:
+    def put(self, data: bytes, room: int = WAITING_BYTES) -> bool:
+        if len(self._waiting) + len(data) > room:
             return False
         self._waiting += data
-        self.flush()
         return True
 
     def flush(self) -> bool:
@@ -159,13 +158,10 @@ class TcpEndpoint:
             self._drop_client()
         return data
 
-    def write(self, data: bytes, room: int = WAITING_BYTES) -> bool:
-        if self._client is None:
-            return False
-        if not self.flush() and len(self._waiting) + len(data) > room:
+    def put(self, data: bytes, room: int = WAITING_BYTES) -> bool:
+        if self._client is None or len(self._waiting) + len(data) > room:
             return False
         self._waiting += data
-        self.flush()
         return True
 
     def flush(self) -> bool:

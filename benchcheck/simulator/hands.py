@@ -85,7 +85,7 @@ def parse_state(text: str) -> BenchState:
     """A bench state from the JSON that BenchState.to_json gives. Raises InputError."""
     try:
         given = json.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"the state is no JSON: {error}") from error
     if not isinstance(given, dict):
         raise InputError("the state is no JSON object")

@@ -13,7 +13,8 @@ from benchcheck.simulator.units import DRIVER_OHM, LOW_OHM, Transmitter, UnitCir
 from benchcheck.simulator.wiring import Wiring
 from benchcheck.words.contact import contact_key, ref_of
 
-SWING_V = 3.0  # of the driven wire from mark to space; below it a receiver sees nothing (TIA-232-F: +-3 V)
+# What a receiver surely takes for mark and for space: the thresholds of real parts (TRS3221E data sheet).
+MARK_V, SPACE_V = 0.6, 2.4
 # Without any terminator the lines fall back too slowly for the bits (common practice, no source).
 UNTERMINATED_OHM = 1000.0
 
@@ -86,13 +87,17 @@ class Hearing:
         if self._solution is None:
             return ()
         network = self._solution.network
+        if not network.together(contact, ground):
+            return ()
+        idle_v = self._solution.volts[contact] - self._solution.volts[ground]
         found: list[Driven] = []
         for transmitter in self._units.transmitters:
             if transmitter.unit not in self._solution.powered or not transmitter.idle_v:
                 continue
             gain = network.transfer_ohm((transmitter.node, transmitter.ground), (contact, ground)) / DRIVER_OHM
             swing_v = 2 * abs(transmitter.idle_v) * gain
-            if swing_v > SWING_V:
+            # two that drive one wire hold it near 0 V when they disagree: no space, nothing received
+            if idle_v < MARK_V and idle_v + swing_v > SPACE_V:
                 found.append(Driven(transmitter, swing_v))
         return tuple(found)
 

@@ -21,8 +21,12 @@ def sentence(protocol: str, kind: str, moment_s: float) -> bytes:
 def nmea(kind: str, moment_s: float) -> bytes:
     """`$kind,…*hh` CR LF; hh is the exclusive-or of what stands between $ and * (IEC 61162-1)."""
     body = f"{kind},{_FIELDS.get(kind[-3:], _plain)(moment_s)}"
-    checksum = reduce(lambda sum_, byte: sum_ ^ byte, body.encode("ascii", "replace"), 0)
-    return f"${body}*{checksum:02X}\r\n".encode("ascii", "replace")
+    return f"${body}*{checksum(body):02X}\r\n".encode("ascii", "replace")
+
+
+def checksum(body: str) -> int:
+    """Exclusive-or of the characters between `$` and `*`."""
+    return reduce(lambda sum_, byte: sum_ ^ byte, body.encode("ascii", "replace"), 0)
 
 
 def _clock(t: float) -> str:

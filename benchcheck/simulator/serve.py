@@ -15,8 +15,6 @@ from benchcheck.profile.load import load_profile
 from benchcheck.simulator.fault_file import read_faults, write_truth
 from benchcheck.simulator.server import BenchServer
 
-TRANSPORTS = ("auto", "pty", "tcp")
-
 
 def serve(
     profile: Path,
@@ -27,11 +25,10 @@ def serve(
     truth: Path | None = None,
     out: TextIO | None = None,
     until_stdin_closes: bool = False,
-    announce: Callable[[dict[str, object]], None] | None = None,
 ) -> None:
     """Serve the profile's simulated bench until SIGTERM, Ctrl-C, or (where asked) until stdin closes.
 
-    announce  called with the bench description when everything answers; by default one JSON line goes to `out`.
+    out  where the bench description goes, one JSON line, when everything answers (stdout by default)
     Raises InputError or FaultyFiles for what is wrong in the files, SetupError for a missing pseudo-terminal.
     """
     harness = load_profile(profile)
@@ -44,11 +41,7 @@ def serve(
             if until_stdin_closes:
                 # a thread, since not every kind of stdin can be watched by a selector on every system
                 threading.Thread(target=_wait_for_end, args=(server.stop,), daemon=True, name="stdin").start()
-            description = server.description()
-            if announce is not None:
-                announce(description)
-            else:
-                print(json.dumps(description), file=out or sys.stdout, flush=True)
+            print(json.dumps(server.description()), file=out or sys.stdout, flush=True)
             server.run()
         finally:
             for number, handler in before.items():

@@ -152,7 +152,7 @@ class BenchServer:
         if data:
             answer = self._devices[endpoint](data)
             if answer:
-                endpoint.write(answer)
+                endpoint.put(answer)
 
     def _rewatch(self) -> None:
         """Watch what the endpoints have now: clients of a socket come and go."""
@@ -173,7 +173,7 @@ class BenchServer:
             joined = self.model.hearing().on_bus(port.bus)
             frames = port.traffic.frames(last_s, now, joined, since, acknowledges=port.adapter.acknowledges)
             for line in port.adapter.lines(frames):
-                if not port.endpoint.write(line, ADAPTER_ROOM):
+                if not port.endpoint.put(line, ADAPTER_ROOM):
                     port.adapter.drop()
         if self.model.taps:
             self._talk_on_lines(now, since)
@@ -194,4 +194,4 @@ class BenchServer:
                 for piece in said:
                     heard = piece.heard(sender.baud, baud, sender.framing)
                     if heard:
-                        endpoint.write(heard, TAP_ROOM)
+                        endpoint.put(heard, TAP_ROOM)

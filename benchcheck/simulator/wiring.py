@@ -27,7 +27,7 @@ from benchcheck.simulator.faults import (
     SwappedContacts,
     WrongContact,
 )
-from benchcheck.words.contact import join, lifted, ref_of
+from benchcheck.words.contact import join, lifted
 
 END_OHM = 0.002  # a crimp, or a mated contact: each end of a run (common practice, no source)
 DEFAULT_AWG = 22
@@ -141,8 +141,3 @@ def build(
         if isinstance(fault, (Short, ExtraTerminator)):
             resistors.append(Resistor(fault.contacts[0], fault.contacts[1], max(fault.ohm, 1e-3)))
     return Wiring(tuple(resistors), tuple(diodes))
-
-
-def connector_of_lug(lug: str) -> str:
-    """The connector or stud that a lifted lug `W231@GND2` came off."""
-    return ref_of(lug)

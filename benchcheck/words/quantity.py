@@ -13,8 +13,7 @@ _UNITS = {"ohm": "ohms", "V": "volts", "A": "amperes"}
 _UNIT_WORDS = {
     "ohm": "ohm",
     "ohms": "ohm",
-    "\u03a9": "ohm",  # Greek capital omega
-    "\u2126": "ohm",  # the ohm sign
+    "\u03c9": "ohm",  # what both the ohm sign and a capital omega become in lower case
     "v": "V",
     "volt": "V",
     "volts": "V",

@@ -191,19 +191,27 @@ def test_an_address_where_nobody_listens():
         Instrument("meter", f"TCPIP::127.0.0.1::{port}::SOCKET", timeout_s=SHORT_S)
 
 
-@pytest.mark.parametrize("resource", ["?*::INSTR", "nonsense", "TCPIP::host::notaport::SOCKET"])
+@pytest.mark.parametrize(
+    "resource",
+    [
+        "?*::INSTR",
+        "nonsense",
+        "TCPIP::host::notaport::SOCKET",
+        "TCPIP::127.0.0.1::99999::SOCKET",
+        "TCPIP::no_such.invalid::5025::SOCKET",
+    ],
+)
 def test_a_resource_that_is_no_explicit_name(resource):
     with pytest.raises(SetupError):
         Instrument("meter", resource)
 
 
-def test_a_port_that_somebody_has(stand_in):
-    if isinstance(stand_in, TcpLines):
-        pytest.skip("a lock is a matter of serial ports")
-    with closing(open_port(stand_in.name)), pytest.raises(SetupError, match="in use"):
-        instrument(stand_in)
-    with closing(instrument(stand_in)), pytest.raises(SetupError, match="in use"):
-        open_port(stand_in.name)
+def test_a_port_that_somebody_has():
+    with PtyLines(meter_replies()) as stand_in:
+        with closing(open_port(stand_in.name)), pytest.raises(SetupError, match="in use"):
+            instrument(stand_in)
+        with closing(instrument(stand_in)), pytest.raises(SetupError, match="in use"):
+            open_port(stand_in.name)
 
 
 def test_nobody_answers(stand_in):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 
 from benchcheck.harness.circuit import circuit_of
 from benchcheck.harness.model import Harness, Need, PartKind, PathKind, Role
+from benchcheck.harness.review.rule import review
 from benchcheck.profile.load import load_profile
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.contact import join, pin_of, ref_of
@@ -55,6 +57,12 @@ def test_size(launch: Harness) -> None:
     assert Counter(run.role for run in launch.runs)[Role.BRIDGE] == 14
     assert all(connector.zone for connector in launch.connectors.values())
     assert set(launch.closeout) == {connector.family for connector in launch.connectors.values()}
+
+
+def test_reviews_clean(launch: Harness) -> None:
+    assert review(launch) == ()
+    without = replace(launch, runs=tuple(run for run in launch.runs if run.wire != "W410"))
+    assert review(without), "a run left out is a finding"
 
 
 def test_the_table_is_filled_in(launch: Harness) -> None:

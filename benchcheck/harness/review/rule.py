@@ -43,6 +43,9 @@ class Finding:
     do: str
     source: str
 
+    def __str__(self) -> str:
+        return f"{self.severity.value} {self.place}: {self.text} [{self.code}]"
+
     def to_json(self) -> dict[str, object]:
         return {
             "code": self.code,

@@ -1,0 +1,260 @@
+"""`benchcheck job`: start, list, show and verify job records."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchcheck.cli.output import output_options, print_json, say
+from benchcheck.words.errors import ExitCode, UsageError
+
+if TYPE_CHECKING:
+    from benchcheck.record.verify import Verification
+    from benchcheck.report.facts import Facts
+    from benchcheck.words.event import Event
+
+SCHEMA_LIST = "benchcheck.job-list/1"
+SCHEMA_SHOW = "benchcheck.job/1"
+SCHEMA_VERIFY = "benchcheck.job-verify/1"
+
+
+@click.group(short_help="Start, list, show or verify a job record.")
+def command() -> None:
+    """Job records: one file a job, events are only ever added.
+
+    \b
+    benchcheck job start profiles/mine --by "Ann Example"
+    benchcheck job list
+    benchcheck job verify mine.job
+    """
+
+
+@command.command()
+@click.argument("profile")
+@click.option("--file", "file", type=click.Path(path_type=Path), help="The new file [PROFILE.job].")
+@click.option("--by", "who", help="Who starts it [your login name].")
+def start(profile: str, file: Path | None, who: str | None) -> int:
+    """Start a job for a profile: a folder, or the name of a profile that comes with benchcheck.
+
+    \b
+    benchcheck job start starter
+    benchcheck job start profiles/mine --file bay.job --by "Ann Example"
+    """
+    from benchcheck.bench.clock import Clock
+    from benchcheck.profile.find import find_profile
+    from benchcheck.profile.load import load_profile
+    from benchcheck.record.store import SUFFIX, JobRecord
+
+    folder = find_profile(profile)
+    harness = load_profile(folder)
+    path = file or Path(harness.name + SUFFIX)
+    if not path.suffix:
+        path = path.with_suffix(SUFFIX)
+    with JobRecord.create(
+        path,
+        title=harness.title,
+        profile_path=str(folder.absolute()),
+        digest=harness.digest,
+        who=who or login_name(),
+        clock=Clock(),
+    ):
+        pass
+    say(f"Started {path} for {_visible(harness.title)}.")
+    return ExitCode.PASS
+
+
+@command.command("list")
+@click.argument("folder", type=click.Path(path_type=Path), default=Path())
+@output_options
+def list_jobs(folder: Path, as_json: bool, plain: bool) -> int:
+    """List the jobs of a folder, by default this one.
+
+    \b
+    benchcheck job list
+    benchcheck job list ~/jobs --json
+    """
+    from benchcheck.record.store import SUFFIX
+
+    if not folder.is_dir():
+        raise UsageError("there is no such folder", where=str(folder))
+    jobs = [_listed(path) for path in sorted(folder.glob(f"*{SUFFIX}"))]
+    if as_json:
+        print_json({"schema": SCHEMA_LIST, "folder": str(folder), "jobs": jobs})
+        return ExitCode.PASS
+    for job in jobs:
+        if plain:
+            click.echo("\t".join(_visible(str(job[key])) for key in job))
+        elif job["error"]:
+            click.echo(f"{_visible(str(job['file']))}\n    {_visible(str(job['error']))}")
+        else:
+            click.echo(f"{_visible(str(job['file']))}  {_visible(str(job['title']))}")
+            click.echo(
+                f"    {job['events']} events, last used {str(job['last_used'])[:19].replace('T', ' ')} UTC, "
+                f"{job['open_squawks'] or 'no'} open squawk{'' if job['open_squawks'] == 1 else 's'}"
+            )
+    if not jobs and not plain:
+        say(f"No jobs in {folder}. `benchcheck job start PROFILE` starts one.")
+    return ExitCode.PASS
+
+
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@output_options
+def show(file: Path, as_json: bool, plain: bool) -> int:
+    """Show what a job holds: verdicts by stage, open squawks, waivers, sessions.
+
+    A damaged record is shown up to the damage; the exit code is then 2.
+
+    \b
+    benchcheck job show bay.job
+    benchcheck job show bay.job --json
+    """
+    from benchcheck.record.rows import read_until_damage
+    from benchcheck.report.facts import facts_of
+
+    events, damage = read_until_damage(file)
+    facts = facts_of(events)
+    if as_json:
+        print_json(_shown(file, facts, events, damage))
+    else:
+        _print(file, facts, events)
+    if damage:
+        say(f"benchcheck: {damage}. `benchcheck job verify {file}` says more.")
+        return ExitCode.USAGE
+    return ExitCode.PASS
+
+
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--head", "held", metavar="EVENT:HASH", help="Compare with the head that a report names.")
+@output_options
+def verify(file: Path, held: str | None, as_json: bool, plain: bool) -> int:
+    """Check that no event of a job was altered, removed, inserted or moved.
+
+    Exit code 0: as written. 1: altered or incomplete, and it says at which event. 2: not a job record.
+    It finds accidents and casual edits, not a determined forger, who can compute every hash anew.
+
+    \b
+    benchcheck job verify bay.job
+    benchcheck job verify bay.job --head 1150:9f2c…
+    """
+    from benchcheck.record.verify import verify_record
+
+    result = verify_record(file, held=_head(held))
+    if as_json:
+        print_json(_verified(file, result))
+    else:
+        for fault in result.faults:
+            click.echo(_visible(fault.text))
+        for note in result.notes:
+            say(f"Note: {note}.")
+        if result.ok:
+            click.echo(f"{file}: {result.events} events, as written. Head {result.head_seq}:{result.head_hash}")
+    return ExitCode.PASS if result.ok else ExitCode.FAIL
+
+
+def login_name() -> str:
+    """Who is logged in, as far as the system says."""
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "unknown"
+
+
+def _head(held: str | None) -> tuple[int, str] | None:
+    if held is None:
+        return None
+    seq, _, digest = held.partition(":")
+    digest = digest.strip().lower()
+    if not (seq.isascii() and seq.isdecimal() and len(digest) == 64 and set(digest) <= set("0123456789abcdef")):
+        raise UsageError(
+            "not a head: an event's number, a colon, and 64 hexadecimal digits",
+            where="--head",
+            hint="A report prints it under 'The record'.",
+        )
+    return int(seq), digest
+
+
+def _listed(path: Path) -> dict[str, object]:
+    from benchcheck.record.rows import read_until_damage
+    from benchcheck.report.facts import facts_of
+    from benchcheck.words.errors import BenchcheckError
+
+    job: dict[str, object] = {"file": path.name, "title": "", "events": 0, "last_used": "", "open_squawks": 0}
+    try:
+        events, damage = read_until_damage(path)
+    except BenchcheckError as error:
+        return job | {"error": error.text}
+    facts = facts_of(events)
+    return job | {
+        "title": facts.title,
+        "events": len(events),
+        "last_used": facts.last_utc,
+        "open_squawks": len(facts.open_squawks),
+        "error": damage,
+    }
+
+
+def _shown(file: Path, facts: Facts, events: list[Event], damage: str) -> dict[str, object]:
+    return {
+        "schema": SCHEMA_SHOW,
+        "file": str(file),
+        "title": facts.title,
+        "profile": facts.profile,
+        "digest": facts.digest,
+        "events": len(events),
+        "damage": damage,
+        "started_utc": facts.started_utc,
+        "last_utc": facts.last_utc,
+        "head": {"seq": events[-1].seq, "hash": events[-1].hash} if events else None,
+        "verdicts": facts.verdict_counts,
+        "open_squawks": [
+            {"id": row.id, "kind": row.kind, "where": list(row.where), "stage": row.stage, "text": row.text}
+            for row in facts.open_squawks
+        ],
+        "waivers": [{"what": row.what, "reason": row.reason, "who": row.who} for row in facts.waivers],
+        "sessions": [
+            {"who": row.who, "started_utc": row.started_utc, "ended_utc": row.ended_utc, "outcome": row.outcome}
+            for row in facts.sessions
+        ],
+    }
+
+
+def _print(file: Path, facts: Facts, events: list[Event]) -> None:
+    click.echo(f"{_visible(facts.title)} ({file}, {len(events)} events)")
+    click.echo(f"profile {_visible(facts.profile)}, SHA-256 {facts.digest}")
+    for stage, counts in facts.verdict_counts.items():
+        words = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
+        click.echo(f"{_visible(stage)}: {words}")
+    squawks = facts.open_squawks
+    click.echo(f"open squawks: {len(squawks) or 'none'}")
+    for number, row in enumerate(squawks, 1):
+        click.echo(f"  {number}. [{_visible(row.stage)}] {_visible(row.text)}")
+    for waiver in facts.waivers:
+        click.echo(f"waiver: {_visible(waiver.what)}: {_visible(waiver.reason)} ({_visible(waiver.who)})")
+    for session in facts.sessions:
+        end = f" to {session.ended_utc[:19]}" if session.ended_utc else ", not ended"
+        outcome = f", {_visible(session.outcome)}" if session.outcome else ""
+        click.echo(f"session: {_visible(session.who)}, {session.started_utc[:19]}{end}{outcome}")
+
+
+def _verified(file: Path, result: Verification) -> dict[str, object]:
+    return {
+        "schema": SCHEMA_VERIFY,
+        "file": str(file),
+        "ok": result.ok,
+        "events": result.events,
+        "head": {"seq": result.head_seq, "hash": result.head_hash},
+        "faults": [{"event": fault.seq, "text": fault.text} for fault in result.faults],
+        "notes": list(result.notes),
+    }
+
+
+def _visible(text: str) -> str:
+    from benchcheck.report.visible import visible
+
+    return visible(text)

@@ -1,0 +1,19 @@
+"""What each unit is expected to send, out of the profile."""
+
+from __future__ import annotations
+
+from benchcheck.harness.model import Bus, Harness
+from benchcheck.traffic.presence import UnitExpectation
+
+
+def expectations(harness: Harness, bus: Bus) -> list[UnitExpectation]:
+    """What each unit of a bus is expected to send, by the profile, in cable order."""
+    by_unit: dict[str, list[tuple[int, bool, float | None]]] = {node: [] for node in bus.nodes}
+    for message in bus.messages:
+        by_unit.setdefault(message.sender, []).append((message.can_id, message.extended, message.period_s))
+    found = []
+    for name, ids in by_unit.items():
+        unit = harness.units.get(name)
+        if ids and unit is not None:
+            found.append(UnitExpectation(name, tuple(ids), unit.type.boot_s))
+    return found

@@ -1,0 +1,87 @@
+"""`benchcheck review`: what it prints, and its exit codes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from sample_profile import FILES, changed
+
+from benchcheck.cli.main import run
+
+
+def write(folder: Path, files: dict[str, str]) -> str:
+    for name, text in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text.replace('network = "net.dbc"\n', ""), encoding="utf-8")
+    return str(folder)
+
+
+def test_a_clean_profile(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["review", "starter"]) == 0
+    out, err = capsys.readouterr()
+    assert "no findings, no warnings" in out
+    assert err == ""
+
+
+def test_findings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    profile = write(tmp_path, changed(("pins.csv", "W3,P1-2,GND1,22,1.2,ground,,,black,\n", "")))
+    assert run(["review", profile]) == 1
+    out, err = capsys.readouterr()
+    assert "finding harness.toml:7:7: P1-2 (NAV) has no run [forgotten_run]" in out
+    assert "Why: " in out
+    assert err == ""
+    assert run(["review", profile, "--plain"]) == 1
+    assert len(capsys.readouterr().out.splitlines()) == 2
+
+
+def test_warnings_alone_exit_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    profile = write(tmp_path, changed(("harness.toml", 'zone = "left"\n', "")))
+    assert run(["review", profile]) == 0
+    assert "warning harness.toml:7:7: P1 has no zone [no_zone]" in capsys.readouterr().out
+
+
+def test_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    profile = write(tmp_path, changed(("harness.toml", 'zone = "left"\n', "")))
+    assert run(["review", profile, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    document = json.loads(out)
+    assert document["schema"] == 1
+    assert document["runs"] == 14
+    assert [(f["code"], f["where"], f["file"], f["line"]) for f in document["findings"]] == [
+        ("no_zone", ["P1"], "harness.toml", 7)
+    ]
+
+
+def test_faulty_files_are_all_listed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    files = changed(("pins.csv", "W3,P1-2", "W3,P1-22"), ("units/nav.toml", 'contact = "2"', 'contact = "22"'))
+    profile = write(tmp_path, files)
+    assert run(["review", profile]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "pins.csv:4:4: from: contact '22' is not in P1" in err
+    assert "units/nav.toml:" in err
+    assert "Traceback" not in err
+    assert run(["review", profile, "--json"]) == 2
+    document = json.loads(capsys.readouterr().out)
+    assert {fault["file"] for fault in document["faults"]} == {"pins.csv", "units/nav.toml"}
+    assert document["faults"][0]["hint"]
+
+
+def test_notes_go_to_the_person(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    profile = write(tmp_path, dict(FILES))
+    pins = FILES["pins.csv"].replace("grey", "grün").encode("cp1252")
+    (tmp_path / "pins.csv").write_bytes(pins)
+    assert run(["review", profile]) == 0
+    assert "Windows-1252" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("profile", ["nosuch", "startr"])
+def test_no_such_profile(profile: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["review", profile]) == 2
+    err = capsys.readouterr().err
+    assert "starter" in err
+    assert "Traceback" not in err
