@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from benchcheck.bench.bench import Bench
+from benchcheck.bench.meter import Meter
 from benchcheck.harness.model import Harness
 from benchcheck.harness.power import main_feed
 from benchcheck.jobs.hearing import Hearing
@@ -35,6 +36,7 @@ class Asker:
         on_state: Callable[[BenchState, tuple[str, ...]], None],
         on_power_off: Callable[[str, str, Reading, bool], None],
         permit: Callable[[BenchState], BenchState] = lambda state: state,
+        meter: Meter | None = None,
     ) -> None:
         self._harness = harness
         self._bench = bench
@@ -42,9 +44,15 @@ class Asker:
         self._hearing = hearing
         self._on_state = on_state
         self._on_power_off = on_power_off
+        self._meter = meter
         self.permit = permit
         self._state: BenchState | None = None
         self._was_powered = True  # not known at the start of a session, so volts are read before the first ohms
+
+    @property
+    def meter(self) -> Meter:
+        """The bench's meter, or the one that was given: readings that a person types in."""
+        return self._meter if self._meter is not None else self._bench.meter
 
     def answer(self, request: Request) -> Reading:
         """The reading for a request. A link that is lost gives a reading of NONE, and the job goes on."""
@@ -69,12 +77,12 @@ class Asker:
                 self.bring_to(state)
                 self._operator.touch(request.red, request.black)
                 refused = self._volts_first(request)
-                return refused or self._bench.meter.ohms()
+                return refused or self.meter.ohms()
             case Quantity.VOLTS:
                 self.bring_to(state)
                 self._operator.load(request.load_at, request.load_a)
                 self._operator.touch(request.red, request.black)
-                return self._bench.meter.volts()
+                return self.meter.volts()
             case Quantity.LOOK:
                 return Reading(ReadingState.NONE, "", detail={"why": "nobody is there to look"})
 
@@ -117,7 +125,7 @@ class Asker:
         """Ohms after power: only once the two contacts read near zero volts. Gives a refusal, or None."""
         if not self._was_powered:
             return None
-        volts = self._bench.meter.volts()
+        volts = self.meter.volts()
         near_zero_v = self._harness.limits.near_zero_v
         near_zero = volts.state is ReadingState.VALUE and abs(volts.value) + volts.uncertainty <= near_zero_v
         self._on_power_off(request.red, request.black, volts, near_zero)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from benchcheck.bench.bench import Bench
+from benchcheck.bench.meter import Meter
 from benchcheck.checks.kind import Context, all_kinds
 from benchcheck.diagnosis.dead import diagnose_dead
 from benchcheck.diagnosis.known import KnownFaults
@@ -55,6 +56,7 @@ class Runner:
         progress: Progress,
         capture: CaptureSink | None = None,
         acknowledge: bool = False,
+        meter: Meter | None = None,
     ) -> None:
         self.harness = harness
         self.plan = plan
@@ -70,6 +72,8 @@ class Runner:
             Hearing(harness, bench, capture, acknowledge=acknowledge),
             on_state=self._state_confirmed,
             on_power_off=self._power_off_read,
+            permit=self._permitted,
+            meter=meter,
         )
         self._refold()
 
@@ -78,19 +82,15 @@ class Runner:
         todo = self.board.todo(stage)
         self._progress(f"{stage.value} stage: {len(todo)} of {len(self.plan.of_stage(stage))} steps to do")
         try:
-            if stage is Stage.DEAD:
-                self._run_steps(todo)
-                self._open(self._drive(diagnose_dead(self._context, self._results(stage))), stage)
-            elif stage is Stage.POWER:
-                self._run_power(todo)
-                known = KnownFaults(self._context, self.board.squawks)
-                self._open(self._drive(diagnose_power(self._context, self._results(stage), known)), stage)
+            if stage is Stage.POWER:
+                # Units out first, for all feeds; only then does one after the other go in.
+                self._run_steps([step for step in todo if step.check not in NEEDS_UNITS_IN])
+                self._run_steps([step for step in todo if step.check in NEEDS_UNITS_IN])
             else:
-                self._run_live(todo)
-                known = KnownFaults(self._context, self.board.squawks)
-                self._open(diagnose_live(self._context, self._results(stage), known), stage)
+                self._run_steps(todo)
+            self.diagnose(stage)
         finally:
-            self._asker.leave_safe()
+            self.leave_safe()
         counts = self.board.counts(stage)
         self._progress(
             f"{stage.value} stage: {counts['PASS']} PASS, {counts['FAIL']} FAIL, {counts['UNSURE']} UNSURE, "
@@ -103,28 +103,27 @@ class Runner:
         self._record.append(EventKind.WAIVER, {"step": step_id, "reason": reason}, who=self._who)
         self._refold()
 
-    # --- stages -----------------------------------------------------------------------------------------------
-
-    def _run_power(self, todo: Sequence[Step]) -> None:
-        blockers = power_blockers(self.harness, self.board)
-        if blockers:
-            self._skip_all(todo, f"power is not let in: {'; '.join(blockers)}")
+    def diagnose(self, stage: Stage) -> None:
+        """Look for the faults behind what failed in a stage; opens new squawks, closes those that a reading cleared."""
+        results = [r for s in self.plan.of_stage(stage) if (r := self.board.results.get(s.id)) is not None]
+        if stage is Stage.DEAD:
+            self._open(self._drive(diagnose_dead(self._context, results)), stage)
             return
-        units_out = [step for step in todo if step.check not in NEEDS_UNITS_IN]
-        # A unit that is proved goes in for the steps of those fed through it, so the gate is asked step by step.
-        self._asker.permit = lambda state: self._permitted(state)
-        self._run_steps(units_out)
-        self._run_steps([step for step in todo if step.check in NEEDS_UNITS_IN])
+        known = KnownFaults(self._context, self.board.squawks)
+        if stage is Stage.POWER:
+            self._open(self._drive(diagnose_power(self._context, results, known)), stage)
+        else:
+            self._open(diagnose_live(self._context, results, known), stage)
 
-    def _run_live(self, todo: Sequence[Step]) -> None:
-        blockers = power_blockers(self.harness, self.board)
-        if blockers:
-            self._skip_all(todo, f"power is not let in: {'; '.join(blockers)}")
-            return
-        self._asker.permit = lambda state: self._permitted(state)
-        self._run_steps(todo)
+    def leave_safe(self) -> None:
+        """Supply off, load off, listening stopped."""
+        self._asker.leave_safe()
+
+    # --- gates ------------------------------------------------------------------------------------------------
 
     def _permitted(self, state: BenchState) -> BenchState:
+        if not state.supply_on:
+            return state
         return permitted(self.harness, self.board, state, self._blocked())
 
     def _blocked(self) -> frozenset[str]:
@@ -133,15 +132,16 @@ class Runner:
     def _run_steps(self, steps: Sequence[Step]) -> None:
         every = max(len(steps) // 10, 25)
         for number, step in enumerate(steps, 1):
-            why = self._why_not(step)
-            if why:
-                self._skip(step, why)
-            else:
-                self._run_step(step)
+            self.run_step(step)
             if number % every == 0 or number == len(steps):
                 self._progress(f"  {number} of {len(steps)}")
 
-    def _run_step(self, step: Step) -> None:
+    def run_step(self, step: Step) -> Result:
+        """Do one step now, or skip it with the reason why it can't be done; either way it is recorded."""
+        why = self._why_not(step)
+        return self._skip(step, why) if why else self._measure(step)
+
+    def _measure(self, step: Step) -> Result:
         kind = all_kinds()[step.check]
         measuring = kind.measure(step)
         try:
@@ -153,12 +153,16 @@ class Runner:
         seen = replace(step, state=self._asker.permit(step.state))
         result = Result(seen, judged.reading, judged.verdict)
         self._record.append(EventKind.READING, reading_body(result), who=self._who)
-        self._take(result)
+        self._results_now[step.id] = result
+        return result
 
     def _why_not(self, step: Step) -> str:
         """Why a step can't be done now; empty when it can."""
         if not step.state.supply_on:
             return ""
+        blockers = power_blockers(self.board)
+        if blockers:
+            return f"power is not let in: {'; '.join(blockers)}"
         blocked = self._blocked()
         unit = str(step.settings.get("unit", ""))
         about_feeds = step.check in GATE_CHECKS
@@ -193,9 +197,6 @@ class Runner:
             found: T = stop.value
             return found
 
-    def _results(self, stage: Stage) -> list[Result]:
-        return [r for s in self.plan.of_stage(stage) if (r := self.board.results.get(s.id)) is not None]
-
     def _open(self, squawks: Sequence[Squawk], stage: Stage) -> None:
         """Open what is new, close what a later reading has cleared."""
         found = {squawk.id for squawk in squawks}
@@ -212,22 +213,16 @@ class Runner:
 
     # --- record -----------------------------------------------------------------------------------------------
 
-    def _take(self, result: Result) -> None:
-        self._results_now[result.step.id] = result
-
     def _refold(self) -> None:
         folded = fold(self.plan, self._record.events())
         self._results_now = dict(folded.results)
         self.board = Board(self.plan, self._results_now, folded.squawks, folded.waived)
 
-    def _skip(self, step: Step, why: str) -> None:
+    def _skip(self, step: Step, why: str) -> Result:
         self._record.append(EventKind.SKIPPED, {"step": step.id, "reason": why}, who=self._who)
-        self._take(Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, "skipped", why)))
-
-    def _skip_all(self, steps: Sequence[Step], why: str) -> None:
-        self._progress(f"  {why}")
-        for step in steps:
-            self._skip(step, why)
+        result = Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, "skipped", why))
+        self._results_now[step.id] = result
+        return result
 
     def _state_confirmed(self, state: BenchState, changes: tuple[str, ...]) -> None:
         body = {"state": state.to_json(), "changes": list(changes), "simulated": self._operator.simulated}

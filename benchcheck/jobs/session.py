@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from benchcheck.bench.bench import Bench
+from benchcheck.bench.meter import Meter
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.capture_file import CaptureFile
@@ -42,6 +43,7 @@ def run_stages(
     progress: Progress,
     capture: Path | None = None,
     acknowledge: bool = False,
+    meter: Meter | None = None,
     waive_unreported_errors: str = "",
 ) -> Board:
     """Run stages in their order and record the session around them, also where it is broken off.
@@ -72,6 +74,7 @@ def run_stages(
         progress=progress,
         capture=sink,
         acknowledge=acknowledge,
+        meter=meter,
     )
     outcome = "broken off"
     try:

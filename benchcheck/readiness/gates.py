@@ -12,7 +12,7 @@ from benchcheck.words.bench_state import BenchState
 BUS_PATH_OHM = 25.0
 
 
-def power_blockers(harness: Harness, board: Board) -> list[str]:
+def power_blockers(board: Board) -> list[str]:
     """Why the supply may not be switched on; empty when it may. Shorts of every feed come first."""
     return [
         f"{step.question.rstrip('?')}: not proved"

@@ -1,0 +1,142 @@
+from __future__ import annotations
+
+import json
+import sqlite3
+
+import pytest
+
+from benchcheck.bench.clock import FakeClock
+from benchcheck.cli.main import run
+from benchcheck.record.store import JobRecord
+from benchcheck.words.event import EventKind
+
+
+@pytest.fixture
+def job(tmp_path):
+    path = tmp_path / "bay.job"
+    with JobRecord.create(
+        path, title="Bay\x1b[2J 1", profile_path="nowhere", digest="d" * 64, who="Ann Example", clock=FakeClock()
+    ) as record:
+        reading = {
+            "step": "continuity:W1",
+            "stage": "dead",
+            "question": "does W1 go?",
+            "reading": {"state": "over", "unit": "ohm"},
+            "verdict": {"outcome": "FAIL", "reason": "open", "text": "open"},
+        }
+        record.append(EventKind.READING, reading, who="Ann Example")
+        squawk = {"id": "open_run:W1", "kind": "open_run", "where": ["W1"], "stage": "dead", "text": "W1 is open"}
+        record.append(EventKind.SQUAWK_OPENED, squawk, who="Ann Example")
+    return path
+
+
+def alter(path):
+    connection = sqlite3.connect(path)
+    connection.execute("DROP TRIGGER events_not_changed")
+    connection.execute("UPDATE events SET body = replace(body, 'FAIL', 'PASS') WHERE seq = 2")
+    connection.commit()
+    connection.close()
+
+
+def test_start_makes_a_job_of_a_profile_that_comes_along(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["job", "start", "starter", "--by", "Ann Example"]) == 0
+    assert "Started starter.job" in capsys.readouterr().err
+    (event,) = JobRecord.open(tmp_path / "starter.job").events()
+    assert (event.who, event.kind) == ("Ann Example", "job.started")
+    assert len(event.profile) == 64
+    assert run(["job", "start", "starter"]) == 2  # never over an old one
+    assert "already" in capsys.readouterr().err
+    assert run(["job", "start", "starter", "--file", "second"]) == 0
+    assert (tmp_path / "second.job").is_file()
+
+
+def test_start_with_a_profile_that_does_not_exist(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["job", "start", "startre"]) == 2
+    assert "starter" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_list(job, tmp_path, capsys):
+    (tmp_path / "spoilt.job").write_bytes(b"not a database, and longer than a header" * 9)
+    assert run(["job", "list", str(tmp_path), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["schema"] == "benchcheck.job-list/1"
+    bay, spoilt = document["jobs"]
+    assert (bay["file"], bay["events"], bay["open_squawks"], bay["error"]) == ("bay.job", 3, 1, "")
+    assert bay["last_used"].startswith("20")
+    assert "not a job record" in spoilt["error"]
+    assert run(["job", "list", str(tmp_path)]) == 0
+    text = capsys.readouterr().out
+    assert "1 open squawk\n" in text
+    assert "\x1b" not in text  # a title can't drive the terminal
+
+
+def test_list_of_an_empty_folder_and_of_none(tmp_path, capsys):
+    assert run(["job", "list", str(tmp_path)]) == 0
+    assert "No jobs" in capsys.readouterr().err
+    assert run(["job", "list", str(tmp_path / "none")]) == 2
+
+
+def test_show(job, capsys):
+    assert run(["job", "show", str(job)]) == 0
+    text = capsys.readouterr().out
+    assert "dead: 1 FAIL" in text
+    assert "W1 is open" in text
+    assert run(["job", "show", str(job), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["verdicts"] == {"dead": {"FAIL": 1}}
+    assert document["open_squawks"][0]["where"] == ["W1"]
+    assert document["head"]["seq"] == 3
+
+
+def test_verify_good_altered_and_no_record(job, tmp_path, capsys):
+    assert run(["job", "verify", str(job)]) == 0
+    assert "3 events, as written" in capsys.readouterr().out
+    alter(job)
+    assert run(["job", "verify", str(job)]) == 1
+    assert "event 2 was altered" in capsys.readouterr().out
+    assert run(["job", "verify", str(job), "--json"]) == 1
+    document = json.loads(capsys.readouterr().out)
+    assert not document["ok"]
+    assert 2 in [fault["event"] for fault in document["faults"]]
+    other = tmp_path / "notes.txt"
+    other.write_text("hello")
+    for path in (other, tmp_path / "none.job", tmp_path):
+        assert run(["job", "verify", str(path)]) == 2
+        assert "job record" in capsys.readouterr().err
+
+
+def test_verify_against_a_head_that_a_report_holds(job, capsys):
+    head = JobRecord.open(job).head
+    assert run(["job", "verify", str(job), "--head", f"{head.seq}:{head.hash}"]) == 0
+    assert run(["job", "verify", str(job), "--head", f"9:{head.hash}"]) == 1
+    assert "tail was cut" in capsys.readouterr().out
+    assert run(["job", "verify", str(job), "--head", "nonsense"]) == 2
+
+
+def test_report_of_a_job_whose_profile_is_gone(job, tmp_path, capsys):
+    assert run(["report", str(job)]) == 0
+    messages = capsys.readouterr().err
+    assert "profile can't be read" in messages
+    assert "FAIL" in messages
+    assert "does W1 go?" in (tmp_path / "bay.html").read_text(encoding="utf-8")
+    assert run(["report", str(job), "--json", "-"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["outcome"]["exit_code"] == 1
+    assert document["squawks"][0]["where"] == ["W1"]
+
+
+def test_report_with_the_profile_it_names(job, tmp_path, capsys):
+    target = tmp_path / "out.json"
+    assert run(["report", str(job), "--profile", "starter", "--json", str(target)]) == 0
+    document = json.loads(target.read_text(encoding="utf-8"))
+    assert document["profile"]["changed"]
+    assert document["connectors"]
+    assert "was changed" in capsys.readouterr().err
+
+
+def test_report_that_cannot_be_written(job, tmp_path, capsys):
+    assert run(["report", str(job), "--html", str(tmp_path / "none" / "x.html")]) == 3
+    assert "can't be written" in capsys.readouterr().err
