@@ -68,7 +68,7 @@ def _step(context: Context, run: Run) -> Step:
     else:
         # A parallel path sets the ceiling: above the middle between with and without, the run is missing.
         high = min(high, (with_run + without) / 2)
-    gauge = f"AWG {run.awg}" if run.awg else "gauge assumed"
+    gauge = f"AWG {run.awg}" if run.awg is not None else "gauge assumed"
     length = f"{run.length_m:g} m" if run.length_m is not None else "length assumed"
     source = (
         f"computed: {gauge}, {length} at {context.harness.ambient_c:g} C and what lies beside it: {with_run:.3f} ohm; "

@@ -138,7 +138,7 @@ def _confirmed(
         for end in run.ends:
             far = run.b if end == run.a else run.a
             to = hypothesis.where_to.get(end)
-            if to is None or not far or with_it.ohms(far, to) > OPEN_OHM or without.ohms(far, to) < OPEN_OHM:
+            if to is None or not far or not _far_less(with_it.ohms(far, to), without.ohms(far, to)):
                 continue
             reading = yield Request(Quantity.OHMS, ALL_OPEN, far, to)
             if reading.state is ReadingState.NONE:
@@ -149,6 +149,11 @@ def _confirmed(
             if asked == 2:
                 return True
     return asked > 0
+
+
+def _far_less(with_ohm: float, without_ohm: float) -> bool:
+    """Whether a probe would settle it: connected with the fault, and plainly less so without it."""
+    return with_ohm < OPEN_OHM and without_ohm > 5.0 + 2 * with_ohm
 
 
 def _landed_elsewhere(context: Context, run: Run) -> Generator[Request, Reading, Hypothesis | None]:

@@ -42,7 +42,7 @@ def run_ohm(run: Run, ambient_c: float) -> float:
     length_m = (
         run.length_m if run.length_m is not None else (BRIDGE_LENGTH_M if run.role == "bridge" else DEFAULT_LENGTH_M)
     )
-    return resistance_ohm(run.awg or DEFAULT_AWG, length_m, ambient_c) + 2 * CONTACT_OHM
+    return resistance_ohm(run.awg if run.awg is not None else DEFAULT_AWG, length_m, ambient_c) + 2 * CONTACT_OHM
 
 
 class Circuit:

@@ -72,6 +72,7 @@ class Asker:
                 return self._hearing.line(self._operator, request.source, request.sender, request.red, request.black)
             case Quantity.AMPS:
                 self.bring_to(state)
+                self._operator.load(None, 0.0)  # what the technician drew for a drop is no unit's current
                 return self._bench.supply.amps()
             case Quantity.OHMS:
                 self.bring_to(state)

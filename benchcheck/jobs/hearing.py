@@ -8,8 +8,9 @@ from typing import Protocol
 from benchcheck.bench.bench import Bench
 from benchcheck.harness.model import Bus, Harness, Link
 from benchcheck.jobs.operator import Operator
+from benchcheck.traffic.expectations import expectations
 from benchcheck.traffic.line_tally import LineTally
-from benchcheck.traffic.presence import PresenceState, UnitExpectation, UnitPresence, judge_presence, watch_of
+from benchcheck.traffic.presence import PresenceState, UnitPresence, judge_presence, watch_of
 from benchcheck.traffic.summary import bus_json, line_json
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.errors import BenchcheckError
@@ -49,7 +50,7 @@ class Hearing:
         self._clock = bench.clock
         self._capture = capture
         self._acknowledge = acknowledge
-        self._expected = {bus.name: _expectations(harness, bus) for bus in harness.buses}
+        self._expected = {bus.name: expectations(harness, bus) for bus in harness.buses}
         self._troubles: dict[str, str] = {}
         self._heard: dict[str, Reading] = {}
         self._tally = TrafficTally()
@@ -151,6 +152,7 @@ class Hearing:
             end_ns=end_ns,
             power_on_ns=self._power_on_ns,
             dropped_frames=counts.dropped,
+            also_known=[(message.can_id, message.extended) for message in bus.messages],
         )
         detail: dict[str, object] = {
             "frames": tally.frames if tally else 0,
@@ -185,15 +187,6 @@ def listen_s(harness: Harness, bus: Bus) -> float:
     boot_s = max((harness.units[unit].type.boot_s for unit in bus.nodes), default=0.0)
     period_s = max((message.period_s or 0.0 for message in bus.messages), default=0.0)
     return max(LEAST_LISTEN_S, boot_s + PERIODS_HEARD * period_s)
-
-
-def _expectations(harness: Harness, bus: Bus) -> list[UnitExpectation]:
-    expected = []
-    for unit in bus.nodes:
-        ids = tuple((m.can_id, m.extended, m.period_s) for m in bus.messages if m.sender == unit)
-        if ids:
-            expected.append(UnitExpectation(unit, ids, harness.units[unit].type.boot_s))
-    return expected
 
 
 def _satisfied(tally: LineTally, types: tuple[str, ...]) -> bool:

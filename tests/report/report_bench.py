@@ -106,6 +106,7 @@ class Job:
         step: Step,
         outcome: str,
         value: float | None = None,
+        /,
         *,
         text: str = "",
         reason: str = "",
