@@ -14,7 +14,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 def output_options(function: F) -> F:
     """`--json` (versioned, on stdout) and `--plain` (line-based, no colour) for a command."""
     function = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout instead of text.")(function)
-    return click.option("--plain", is_flag=True, help="Plain lines: no colour, no progress line that redraws.")(function)
+    return click.option("--plain", is_flag=True, help="Plain lines: no colour, no progress line that redraws.")(
+        function
+    )
 
 
 def print_json(document: Mapping[str, object]) -> None:

@@ -51,7 +51,7 @@ def _of_run(context: Context, run: Run, reading: Reading, failed_runs: Sequence[
     if partner is not None:
         both = tuple(sorted((run.wire, partner.wire)))
         text = f"the bus is cut between {ref_of(run.a)} and {ref_of(run.b)}: both {both[0]} and {both[1]} are open"
-        yield Hypothesis(SquawkKind.BUS_CUT, both, text, remove=frozenset(both), faults=1.5)
+        yield Hypothesis(SquawkKind.BUS_CUT, both, text, remove=frozenset(both), faults=1.2)
     if reading.state is ReadingState.VALUE and reading.value < OPEN_OHM:
         edge = Edge(run.wire, run.a, run.b, max(reading.value, 0.001))
         text = f"{run.wire} from {run.a} to {run.b} reads {reading.text}: a poor joint or crimp"
@@ -88,7 +88,13 @@ def swap(context: Context, a: str, b: str) -> Hypothesis:
     kind = SquawkKind.CROSSED_TX_RX if crossed else SquawkKind.SWAPPED_CONTACTS
     what = "transmit and receive are crossed" if crossed else "the conductors are swapped"
     text = f"{what}: {first} and {second}"
-    return Hypothesis(kind, (first, second), text, where_to={a: b, b: a}, faults=1.2)
+    return Hypothesis(kind, (first, second), text, where_to={a: b, b: a}, movers=ending_at(context, (a, b)), faults=1.2)
+
+
+def ending_at(context: Context, contacts: Iterable[str]) -> frozenset[str]:
+    """The conductors of the pin table that end at any of these contacts."""
+    wanted = set(contacts)
+    return frozenset(run.wire for run in context.harness.runs if wanted & set(run.ends))
 
 
 def is_tx_and_rx(context: Context, a: str, b: str) -> bool:
@@ -103,7 +109,9 @@ def is_tx_and_rx(context: Context, a: str, b: str) -> bool:
 def wrong_contact(run: Run, end: str, to: str) -> Hypothesis:
     """A run whose one end sits in another contact."""
     text = f"{run.wire} sits in {to} instead of {end}"
-    return Hypothesis(SquawkKind.WRONG_CONTACT, (run.wire,), text, where_to={end: to}, only=run.wire, faults=1.1)
+    return Hypothesis(
+        SquawkKind.WRONG_CONTACT, (run.wire,), text, where_to={end: to}, movers=frozenset({run.wire}), faults=1.1
+    )
 
 
 def vacant(context: Context, ref: str) -> tuple[str, ...]:
@@ -215,15 +223,23 @@ def _mirrored(context: Context, failed_runs: Sequence[Run]) -> Iterator[Hypothes
     for ref, count in counts.items():
         connector = context.harness.connectors.get(ref)
         if count >= 3 and connector is not None:
-            text = f"{ref} is wired from the wrong face: the numbering of each row is reversed"
-            yield Hypothesis(SquawkKind.MIRRORED_NUMBERING, (ref,), text, where_to=mirror(connector), faults=1.3)
+            yield mirrored(context, connector)
 
 
-def mirror(connector: Connector) -> dict[str, str]:
-    """Each contact -> the one at the other end of its row."""
-    return {
+def mirrored(context: Context, connector: Connector) -> Hypothesis:
+    """A connector wired from the wrong face: each conductor sits at the other end of its row."""
+    where_to = {
         join(connector.ref, pin): join(connector.ref, opposite)
         for row in connector.rows
         for pin, opposite in zip(row, reversed(row), strict=True)
         if pin != opposite
     }
+    text = f"{connector.ref} is wired from the wrong face: the numbering of each row is reversed"
+    return Hypothesis(
+        SquawkKind.MIRRORED_NUMBERING,
+        (connector.ref,),
+        text,
+        where_to=where_to,
+        movers=ending_at(context, where_to),
+        faults=1.3,
+    )

@@ -130,9 +130,7 @@ def _confirmed(
     """Probe where the story says that a conductor must now be found, and where it would not be without it."""
     without = apply_all(chosen, context.circuit(ALL_OPEN))
     with_it = hypothesis.apply(without)
-    runs = [run for run in context.harness.runs if any(end in hypothesis.where_to for end in run.ends)]
-    if hypothesis.only:
-        runs = [run for run in runs if run.wire == hypothesis.only]
+    runs = [run for run in context.harness.runs if run.wire in hypothesis.movers]
     asked = 0
     for run in runs:
         for end in run.ends:

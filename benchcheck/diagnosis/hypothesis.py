@@ -20,7 +20,7 @@ class Hypothesis:
 
     remove   resistors that are gone
     add      resistors that should not be there
-    where_to contact -> contact for every conductor that ends there (a swap); `only` limits it to one conductor
+    where_to contact -> contact for the conductors named in `movers`; parts and the insides of units stay
     faults   how many separate mistakes it takes: fewer is likelier
     alike    the keys of other faults that the readings can't tell from this one
     """
@@ -31,7 +31,7 @@ class Hypothesis:
     remove: frozenset[str] = frozenset()
     add: tuple[Edge, ...] = ()
     where_to: Mapping[str, str] = field(default_factory=dict)
-    only: str = ""
+    movers: frozenset[str] = frozenset()
     faults: float = 1.0
     alike: frozenset[tuple[str, tuple[str, ...], str]] = frozenset()
 
@@ -49,7 +49,7 @@ class Hypothesis:
         """The network with this fault in it."""
 
         def move(edge: Edge) -> Edge:
-            return moved(edge, self.where_to) if not self.only or edge.name == self.only else edge
+            return moved(edge, self.where_to) if edge.name in self.movers else edge
 
         # a resistor that replaces another keeps its place at a lifted lug
         add = [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from benchcheck.checks.kind import Context
-from benchcheck.diagnosis.candidates import mirror, open_run, swap
+from benchcheck.diagnosis.candidates import mirrored, open_run, swap
 from benchcheck.diagnosis.hypothesis import OPEN_OHM, SHORT_OHM, Hypothesis, apply_all
 from benchcheck.harness.buses import pairs
 from benchcheck.harness.circuit import Circuit, Edge
@@ -30,7 +30,7 @@ def fault_of(context: Context, squawk: Squawk) -> Hypothesis | None:
         case SquawkKind.SWAPPED_CONTACTS | SquawkKind.CROSSED_TX_RX:
             return swap(context, where[0], where[1])
         case SquawkKind.MIRRORED_NUMBERING:
-            return Hypothesis(squawk.kind, where, squawk.text, where_to=mirror(harness.connectors[where[0]]))
+            return mirrored(context, harness.connectors[where[0]])
         case SquawkKind.SHORT:
             return Hypothesis(squawk.kind, where, squawk.text, add=(Edge("short", where[0], where[1], SHORT_OHM),))
         case SquawkKind.BUS_CUT | SquawkKind.MISSING_TERMINATOR | SquawkKind.PROTECTOR_OPEN:

@@ -144,6 +144,23 @@ def supply_share(harness: Harness, pair: PowerPair) -> float:
     return amps
 
 
+# Above what the plugged units and the technician's load should draw, this much more before the supply holds back
+# (common practice, no source).
+LIMIT_FACTOR = 1.5
+LIMIT_SLACK_A = 1.0
+
+
+def current_limit_a(harness: Harness, state: BenchState) -> float:
+    """The limit to set on the bench supply in a bench state, in amperes: what is plugged may draw, and little more."""
+    feed = main_feed(harness)
+    if feed is None:
+        return 0.0
+    pairs = {pair.power: pair for pair in power_pairs(harness)}.values()
+    plugged = sum(supply_share(harness, p) for p in pairs if connectors_of(harness, p.unit) & state.on_unit)
+    loads = max((supply_share(harness, pair) for pair in pairs), default=0.0)
+    return min(feed.limit_a, LIMIT_FACTOR * (plugged + loads) + LIMIT_SLACK_A)
+
+
 def path_ohm(circuit: Circuit, pair: PowerPair) -> float:
     """Resistance from the feed's source to the power contact and back from the ground contact, in ohms."""
     return circuit.ohms(pair.feed.source, pair.power) + circuit.ohms(pair.feed.ground, pair.ground)

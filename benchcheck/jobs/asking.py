@@ -7,7 +7,7 @@ from collections.abc import Callable
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.meter import Meter
 from benchcheck.harness.model import Harness
-from benchcheck.harness.power import main_feed
+from benchcheck.harness.power import current_limit_a, main_feed
 from benchcheck.jobs.hearing import Hearing
 from benchcheck.jobs.operator import Operator
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
@@ -98,7 +98,7 @@ class Asker:
         changes = (now or ALL_OPEN).changes_to(wanted)
         self._operator.bring_to(now or ALL_OPEN, wanted)
         if wanted.supply_on:
-            self._supply_on()
+            self._supply_on(wanted)
         self._state = wanted
         self._on_state(wanted, changes)
 
@@ -111,10 +111,10 @@ class Asker:
         self.bring_to(state)
         self._hearing.powered_on()
 
-    def _supply_on(self) -> None:
+    def _supply_on(self, state: BenchState) -> None:
         feed = main_feed(self._harness)
         if feed is not None:
-            self._bench.supply.set(feed.nominal_v, feed.limit_a)
+            self._bench.supply.set(feed.nominal_v, current_limit_a(self._harness, state))
             self._bench.supply.on()
             self._was_powered = True
 
