@@ -136,9 +136,7 @@ def _summary(board: Board, target: Path) -> None:
     say(
         f"{'FAIL' if code is ExitCode.FAIL else 'UNSURE' if code is ExitCode.UNSURE else 'PASS'} (exit code {int(code)})"
     )
-    say(
-        f"report: {target / 'report.html'} and report.json; record: {target / 'demo.job'}; capture: {target / 'demo.pcapng'}"
-    )
+    say(f"Record: {target / 'demo.job'}; capture: {target / 'demo.pcapng'}.")
 
 
 def _new_folder(out: Path | None) -> Path:

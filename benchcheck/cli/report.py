@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.output import say
-from benchcheck.words.errors import BenchcheckError, ExitCode, SetupError
+from benchcheck.cli.reports import write_whole
+from benchcheck.words.errors import BenchcheckError, ExitCode
 
 if TYPE_CHECKING:
     from benchcheck.harness.model import Harness
@@ -47,11 +48,11 @@ def command(job: Path, html_file: Path | None, json_file: str | None, profile: s
     if html_file is None and json_file is None:
         html_file = job.with_suffix(".html")
     if html_file is not None:
-        _write(html_file, report_html(model))
+        write_whole(html_file, report_html(model))
     if json_file == "-":
         click.echo(report_text(model), nl=False)
     elif json_file is not None:
-        _write(Path(json_file), report_text(model))
+        write_whole(Path(json_file), report_text(model))
     say(f"{model.outcome.name}: {model.outcome_text}.")
     return ExitCode.PASS
 
@@ -70,17 +71,3 @@ def _plan(given: str | None, recorded: str) -> tuple[Harness | None, tuple[Step,
         say(f"Note: the job's profile can't be read ({error.text}); the report shows what was recorded, and no plan.")
         return None, ()
     return harness, make_plan(harness).steps
-
-
-def _write(path: Path, text: str) -> None:
-    """Whole or not at all."""
-    temporary = path.with_name(path.name + ".new")
-    try:
-        temporary.write_text(text, encoding="utf-8")
-        temporary.replace(path)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise SetupError(
-            f"the report can't be written: {error.strerror or error}", where=str(path), hint="Choose another place."
-        ) from error
-    say(f"Wrote {path}.")

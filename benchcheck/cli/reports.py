@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchcheck.cli.output import say
+from benchcheck.words.errors import SetupError
+
 if TYPE_CHECKING:
     from benchcheck.harness.model import Harness
     from benchcheck.plan.plan import Plan
@@ -22,6 +25,20 @@ def write_reports(harness: Harness, plan: Plan, record: JobRecord, generated_utc
         harness, plan.steps, record.events(), generated_utc=generated_utc, version=__version__, head=record.head.hash
     )
     text = report_text(model)
-    (folder / "report.html").write_text(report_html(model), encoding="utf-8")
-    (folder / "report.json").write_text(text, encoding="utf-8")
+    write_whole(folder / "report.html", report_html(model))
+    write_whole(folder / "report.json", text)
     return text
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    temporary = path.with_name(path.name + ".new")
+    try:
+        temporary.write_text(text, encoding="utf-8")
+        temporary.replace(path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise SetupError(
+            f"the report can't be written: {error.strerror or error}", where=str(path), hint="Choose another place."
+        ) from error
+    say(f"Wrote {path}.")

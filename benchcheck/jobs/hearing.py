@@ -8,10 +8,11 @@ from typing import Protocol
 from benchcheck.bench.bench import Bench
 from benchcheck.harness.model import Bus, Harness, Link
 from benchcheck.jobs.operator import Operator
+from benchcheck.traffic.bus_tally import BusTally
 from benchcheck.traffic.expectations import expectations
 from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.presence import PresenceState, UnitPresence, judge_presence, watch_of
-from benchcheck.traffic.summary import bus_json, line_json
+from benchcheck.traffic.summary import bus_json, line_json, load_by_second
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.errors import BenchcheckError
 from benchcheck.words.frames import FrameBatch
@@ -161,7 +162,9 @@ class Hearing:
             "error_frames": (tally.error_frames if tally else 0) if adapter.error_frames_reported else None,
             "passive": adapter.passive.sentence,
             "listened_s": round((end_ns - self._start_ns) / SECOND_NS, 3),
-            "units": {u.unit: _presence_json(u, begin_ns) for u in units if u.state is not PresenceState.UNEXPECTED},
+            "units": {
+                u.unit: _presence_json(u, begin_ns, tally) for u in units if u.state is not PresenceState.UNEXPECTED
+            },
             "strangers": [u.unit for u in units if u.state is PresenceState.UNEXPECTED],
             "bitrate": bus.bitrate,
             "bitrate_source": "as configured",
@@ -169,6 +172,7 @@ class Hearing:
         if tally is not None:
             summary = bus_json(self._tally, number, name, bus.bitrate, None)
             detail |= {key: summary[key] for key in ("load_mean_percent", "load_peak_percent", "wire_bits", "gaps")}
+            detail["load_by_second_percent"] = load_by_second(self._tally, number, bus.bitrate)
         if str(adapter.state) in ("link lost", "reader silent"):
             return Reading(
                 ReadingState.NONE, "frames", instrument=adapter.identity, detail={**detail, "why": str(adapter.state)}
@@ -193,10 +197,12 @@ def _satisfied(tally: LineTally, types: tuple[str, ...]) -> bool:
     return tally.understood >= GOOD_SENTENCES and all(name in tally.types for name in types)
 
 
-def _presence_json(unit: UnitPresence, begin_ns: int) -> dict[str, object]:
+def _presence_json(unit: UnitPresence, begin_ns: int, tally: BusTally | None) -> dict[str, object]:
     def since(stamp_ns: int | None) -> float | None:
         return None if stamp_ns is None else round((stamp_ns - begin_ns) / SECOND_NS, 6)
 
+    source = tally.groups.get(unit.unit) if tally is not None else None
+    period = source.mean_period_ns() if source is not None else None
     return {
         "verdict": unit.verdict.value,
         "state": unit.state.value,
@@ -204,4 +210,5 @@ def _presence_json(unit: UnitPresence, begin_ns: int) -> dict[str, object]:
         "first_s": since(unit.first_ns),
         "last_s": since(unit.last_ns),
         "max_gap_s": unit.max_gap_s,
+        "mean_period_s": round(period[0] / period[1] / SECOND_NS, 6) if period is not None else None,
     }

@@ -88,7 +88,11 @@ def touched(step: Step) -> frozenset[str]:
 
 
 def fold(plan: Plan, events: Iterable[Event]) -> Board:
-    """The board that these events add up to. Events of steps that the plan no longer has are passed over."""
+    """The board that these events add up to. Events of steps that the plan no longer has are passed over.
+
+    A waiver of a squawk covers its steps; it accepts what was known when it was given, so a later reading of a
+    step stands for itself.
+    """
     results: dict[str, Result] = {}
     squawks: dict[str, Squawk] = {}
     waived: dict[str, str] = {}
@@ -97,6 +101,7 @@ def fold(plan: Plan, events: Iterable[Event]) -> Board:
         match event.kind:
             case EventKind.READING if not body.get("follow_up"):
                 _take(plan, results, body)
+                waived.pop(str(body["step"]), None)
             case EventKind.SKIPPED:
                 step = plan.by_id.get(str(body["step"]))
                 if step is not None:
@@ -108,7 +113,10 @@ def fold(plan: Plan, events: Iterable[Event]) -> Board:
             case EventKind.SQUAWK_CLOSED:
                 squawks.pop(str(body["id"]), None)
             case EventKind.WAIVER:
-                waived[str(body.get("step") or body.get("squawk"))] = str(body["reason"])
+                name, reason = str(body.get("step") or body.get("squawk")), str(body["reason"])
+                waived[name] = reason
+                accepted = squawks.get(name)
+                waived |= dict.fromkeys(accepted.steps if accepted else (), reason)
     open_squawks = tuple(s for s in squawks.values() if s.id not in waived)
     return Board(plan, results, open_squawks, waived)
 

@@ -121,6 +121,13 @@ def load_percent(bits: WindowBits, span_ns: int, bitrate: int, data_bitrate: int
     return round(100 * SECOND_NS * (bits.nominal * fast + bits.data * bitrate) / (span_ns * bitrate * fast), 6)
 
 
+def load_by_second(tally: TrafficTally, number: int, bitrate: int) -> list[float]:
+    """Load in percent of each whole second of a listening, from its first stamp; frames at one bit rate only."""
+    bus = tally.buses[number]
+    whole = ((tally.latest_ns or 0) - (tally.origin_ns or 0)) // WINDOW_NS
+    return [round(100 * bus.windows.get(index, WindowBits(0, 0)).nominal / bitrate, 3) for index in range(whole)]
+
+
 def _peak(
     bus: BusTally, whole: int, bitrate: int, data_bitrate: int | None, left_out: set[int]
 ) -> tuple[float | None, float | None]:
