@@ -41,14 +41,14 @@ Exit codes: 0 surveyed (with --profile: every unit PASS), 1 a unit FAILs, 2 bad 
 @click.option("--bitrate", type=click.IntRange(min=1), metavar="N", help="Bit rate of the CAN buses, bit/s.")
 @click.option("--data-bitrate", type=click.IntRange(min=1), metavar="N", help="Second rate of FD frames, bit/s.")
 @click.option("--line", "line", type=click.Choice(["nmea0183", "text"]), help="FILE holds the raw bytes of a line.")
-@click.option("--profile", type=click.Path(path_type=Path), metavar="DIR", help="Judge who is there by this profile.")
+@click.option("--profile", metavar="PROFILE", help="Judge who is there by this profile: a folder, or a name.")
 @output_options
 def command(
     file: Path,
     bitrate: int | None,
     data_bitrate: int | None,
     line: str | None,
-    profile: Path | None,
+    profile: str | None,
     as_json: bool,
     plain: bool,
 ) -> int:
@@ -80,10 +80,11 @@ def command(
     return survey.exit_code()
 
 
-def _load(profile: Path) -> Harness:
+def _load(profile: str) -> Harness:
+    from benchcheck.profile.find import find_profile
     from benchcheck.profile.load import load_profile
 
-    return load_profile(profile)
+    return load_profile(find_profile(profile))
 
 
 def _no_bitrate(where: str) -> UsageError:

@@ -120,7 +120,10 @@ def one_class(alike: Sequence[Hypothesis]) -> Hypothesis:
         return alike[0]
     where = tuple(dict.fromkeys(name for hypothesis in alike for name in hypothesis.where))
     texts = list(dict.fromkeys(hypothesis.text for hypothesis in alike))
-    text = f"{'; or '.join(texts)} (the readings fit either)" if len(texts) > 1 else texts[0]
+    what, colon, _ = texts[0].partition(": ")
+    if colon and all(text.startswith(what + colon) for text in texts):
+        texts = [texts[0], *(text.removeprefix(what + colon) for text in texts[1:])]
+    text = f"{', or '.join(texts)} (the readings fit either)" if len(texts) > 1 else texts[0]
     return replace(alike[0], where=where, text=text, alike=frozenset(hypothesis.key for hypothesis in alike))
 
 

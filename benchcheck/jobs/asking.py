@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from typing import Protocol
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.meter import Meter
@@ -17,6 +19,18 @@ from benchcheck.words.request import Request
 from benchcheck.words.step import Quantity
 
 UNITS = {Quantity.OHMS: "ohm", Quantity.VOLTS: "V", Quantity.AMPS: "A"}
+
+
+class HandSwitched(Protocol):
+    """A supply that a person sets and switches, because the bench has none that takes commands."""
+
+    @property
+    def identity(self) -> str: ...
+    def set(self, volts: float, limit_a: float) -> None: ...
+    def on(self) -> None: ...
+    def off(self) -> None: ...
+    def leave_off(self) -> None: ...
+    def amps(self) -> Reading: ...
 
 
 class Asker:
@@ -37,6 +51,7 @@ class Asker:
         on_power_off: Callable[[str, str, Reading, bool], None],
         permit: Callable[[BenchState], BenchState] = lambda state: state,
         meter: Meter | None = None,
+        supply: HandSwitched | None = None,
     ) -> None:
         self._harness = harness
         self._bench = bench
@@ -45,6 +60,7 @@ class Asker:
         self._on_state = on_state
         self._on_power_off = on_power_off
         self._meter = meter
+        self._hand_supply = supply
         self.permit = permit
         self._state: BenchState | None = None
         self._was_powered = True  # not known at the start of a session, so volts are read before the first ohms
@@ -53,6 +69,11 @@ class Asker:
     def meter(self) -> Meter:
         """The bench's meter, or the one that was given: readings that a person types in."""
         return self._meter if self._meter is not None else self._bench.meter
+
+    @property
+    def state(self) -> BenchState | None:
+        """The bench state that was last confirmed; None where that is not known."""
+        return self._state
 
     def answer(self, request: Request) -> Reading:
         """The reading for a request. A link that is lost gives a reading of NONE, and the job goes on."""
@@ -65,15 +86,19 @@ class Asker:
         state = self.permit(request.state)
         match request.quantity:
             case Quantity.CAN:
+                if request.source not in self._bench.buses:
+                    return _not_here(f"CAN adapter for {request.source}", "[[can]]", "frames")
                 self._listen_in(state)
                 return self._hearing.bus(request.source)
             case Quantity.LINE:
+                if not self._bench.taps:
+                    return _not_here("serial port to listen with", "[[serial]]", "bytes")
                 self._listen_in(state)
                 return self._hearing.line(self._operator, request.source, request.sender, request.red, request.black)
             case Quantity.AMPS:
                 self.bring_to(state)
                 self._operator.load(None, 0.0)  # what the technician drew for a drop is no unit's current
-                return self._bench.supply.amps()
+                return (self._hand_supply or self._bench.supply).amps()
             case Quantity.OHMS:
                 self.bring_to(state)
                 self._operator.touch(request.red, request.black)
@@ -94,6 +119,7 @@ class Asker:
             return
         if now is None or now.supply_on:
             self._supply_off()
+        self._state = None  # not known while things are moved, should that be broken off
         self._operator.load(None, 0.0)
         changes = (now or ALL_OPEN).changes_to(wanted)
         self._operator.bring_to(now or ALL_OPEN, wanted)
@@ -114,12 +140,15 @@ class Asker:
     def _supply_on(self, state: BenchState) -> None:
         feed = main_feed(self._harness)
         if feed is not None:
-            self._bench.supply.set(feed.nominal_v, current_limit_a(self._harness, state))
-            self._bench.supply.on()
+            supply = self._hand_supply or self._bench.supply
             self._was_powered = True
+            supply.set(feed.nominal_v, current_limit_a(self._harness, state))
+            supply.on()
 
     def _supply_off(self) -> None:
-        if self._bench.config.supply is not None:
+        if self._hand_supply is not None:
+            self._hand_supply.off()
+        elif self._bench.config.supply is not None:
             self._bench.supply.off()
 
     def _volts_first(self, request: Request) -> Reading | None:
@@ -139,4 +168,14 @@ class Asker:
     def leave_safe(self) -> None:
         """Supply off, load off, listening stopped."""
         self._hearing.stop()
-        self._supply_off()
+        if self._hand_supply is not None:
+            self._hand_supply.leave_off()
+        else:
+            self._supply_off()
+        if self._state is not None:
+            self._state = replace(self._state, supply_on=False)
+
+
+def _not_here(what: str, table: str, unit: str) -> Reading:
+    """No reading, and nobody has to move anything for it."""
+    return Reading.none(f"this bench has no {what}: name it in bench.toml under {table}", unit)

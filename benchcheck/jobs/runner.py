@@ -15,7 +15,8 @@ from benchcheck.diagnosis.live import diagnose_live
 from benchcheck.diagnosis.power import diagnose_power
 from benchcheck.harness.model import Harness
 from benchcheck.harness.power import plug_order
-from benchcheck.jobs.asking import Asker
+from benchcheck.jobs.asked import BackAsked, SkipAsked
+from benchcheck.jobs.asking import Asker, HandSwitched
 from benchcheck.jobs.bodies import follow_up_body, reading_body
 from benchcheck.jobs.hearing import CaptureSink, Hearing
 from benchcheck.jobs.operator import Operator
@@ -35,6 +36,19 @@ from benchcheck.words.verdict import Band, Outcome, Verdict
 T = TypeVar("T")
 Progress = Callable[[str], None]
 NEEDS_UNITS_IN = ("unit_current", "rs232_idle", "can_level")
+
+
+class Watcher:
+    """Is told what a runner does as it does it. This one passes it all over."""
+
+    def step(self, step: Step) -> None:
+        """A step begins."""
+
+    def result(self, result: Result) -> None:
+        """A step is done, or was left out."""
+
+    def diagnosing(self, stage: Stage) -> None:
+        """The probes that follow belong to no step: the fault is looked for."""
 
 
 class Runner:
@@ -57,6 +71,8 @@ class Runner:
         capture: CaptureSink | None = None,
         acknowledge: bool = False,
         meter: Meter | None = None,
+        supply: HandSwitched | None = None,
+        watcher: Watcher | None = None,
     ) -> None:
         self.harness = harness
         self.plan = plan
@@ -65,6 +81,7 @@ class Runner:
         self._record = record
         self._who = who
         self._progress = progress
+        self._watcher = watcher or Watcher()
         self._asker = Asker(
             harness,
             bench,
@@ -74,8 +91,14 @@ class Runner:
             on_power_off=self._power_off_read,
             permit=self._permitted,
             meter=meter,
+            supply=supply,
         )
         self._refold()
+
+    @property
+    def state(self) -> BenchState | None:
+        """The bench state that was last confirmed; None where that is not known."""
+        return self._asker.state
 
     def run(self, stage: Stage) -> Board:
         """Run what is left of a stage, then look for the faults behind its failures."""
@@ -105,6 +128,7 @@ class Runner:
 
     def diagnose(self, stage: Stage) -> None:
         """Look for the faults behind what failed in a stage; opens new squawks, closes those that a reading cleared."""
+        self._watcher.diagnosing(stage)
         results = [r for s in self.plan.of_stage(stage) if (r := self.board.results.get(s.id)) is not None]
         if stage is Stage.DEAD:
             self._open(self._drive(diagnose_dead(self._context, results)), stage)
@@ -131,15 +155,30 @@ class Runner:
 
     def _run_steps(self, steps: Sequence[Step]) -> None:
         every = max(len(steps) // 10, 25)
-        for number, step in enumerate(steps, 1):
-            self.run_step(step)
+        asked: list[int] = []  # steps that this run has measured, for going back
+        number = 0
+        while number < len(steps):
+            try:
+                result = self.run_step(steps[number])
+            except BackAsked:
+                number = asked.pop() if asked else number
+                continue
+            if result.verdict.reason != "skipped":
+                asked.append(number)
+            number += 1
             if number % every == 0 or number == len(steps):
                 self._progress(f"  {number} of {len(steps)}")
 
     def run_step(self, step: Step) -> Result:
         """Do one step now, or skip it with the reason why it can't be done; either way it is recorded."""
-        why = self._why_not(step)
-        return self._skip(step, why) if why else self._measure(step)
+        why = self.why_not(step)
+        if why:
+            return self._skip(step, why)
+        self._watcher.step(step)
+        try:
+            return self._measure(step)
+        except SkipAsked as skipped:
+            return self._skip(step, f"left out by {self._who}: {skipped.reason}")
 
     def _measure(self, step: Step) -> Result:
         kind = all_kinds()[step.check]
@@ -154,9 +193,10 @@ class Runner:
         result = Result(seen, judged.reading, judged.verdict)
         self._record.append(EventKind.READING, reading_body(result), who=self._who)
         self._results_now[step.id] = result
+        self._watcher.result(result)
         return result
 
-    def _why_not(self, step: Step) -> str:
+    def why_not(self, step: Step) -> str:
         """Why a step can't be done now; empty when it can."""
         if not step.state.supply_on:
             return ""
@@ -189,7 +229,12 @@ class Runner:
         try:
             request = next(diagnosing)
             while True:
-                reading = self._asker.answer(request)
+                try:
+                    reading = self._asker.answer(request)
+                except SkipAsked as skipped:
+                    reading = Reading.none(f"left out by {self._who}: {skipped.reason}")
+                except BackAsked:
+                    continue  # a probe beside the plan has none before it: asked once more
                 body = follow_up_body(request, reading, question="where does the conductor go, or the drop lie?")
                 self._record.append(EventKind.READING, body, who=self._who)
                 request = diagnosing.send(reading)
@@ -222,6 +267,7 @@ class Runner:
         self._record.append(EventKind.SKIPPED, {"step": step.id, "reason": why}, who=self._who)
         result = Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, "skipped", why))
         self._results_now[step.id] = result
+        self._watcher.result(result)
         return result
 
     def _state_confirmed(self, state: BenchState, changes: tuple[str, ...]) -> None:

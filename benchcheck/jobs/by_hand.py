@@ -1,0 +1,200 @@
+"""A person's hands at the bench: moves things, types readings, switches a supply that takes no commands."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from benchcheck.bench.bench import Bench
+from benchcheck.harness.model import Harness
+from benchcheck.harness.power import current_limit_a, main_feed
+from benchcheck.jobs.asked import BACK, QUIT, SKIP, BackAsked, Person, Question, QuestionKind, SkipAsked, StopAsked
+from benchcheck.words.bench_state import ALL_OPEN, BenchState
+from benchcheck.words.errors import InputError
+from benchcheck.words.meter import MeterSpec
+from benchcheck.words.quantity import parse_quantity
+from benchcheck.words.reading import Reading
+from benchcheck.words.step import Quantity, Step
+
+_DONE = ("", "y", "yes", "ok", "done")
+_SUPPLY_MOVES = ("supply on", "supply off")
+_SHOWN = {"ohm": "ohms", "V": "DC volts", "A": "amperes"}
+
+
+class ByHand:
+    """An Operator: tells a person what to move and waits until it is done.
+
+    typed       readings are typed in, so that the answer to "touch these" is the reading itself
+    commanded   the supply is switched by this program, and the person is told before it comes on
+    """
+
+    simulated = False
+
+    def __init__(self, harness: Harness, person: Person, *, typed: bool, commanded: bool) -> None:
+        self._harness = harness
+        self._person = person
+        self._typed = typed
+        self._commanded = commanded
+        self._state: BenchState | None = None  # not known until somebody has confirmed it
+        self._loaded: tuple[tuple[str, str], float] | None = None
+        self.red = self.black = ""
+        self.step: Step | None = None  # the one that is being done; none while a fault is looked for
+
+    def ask(self, question: Question) -> str:
+        """The answer, once it is one that the question takes; the way out is a word or an exception."""
+        asked = question
+        while True:
+            typed = self._person.ask(asked).strip()
+            word, _, rest = typed.partition(" ")
+            match word.lower():
+                case str() as said if said == SKIP and rest.strip():
+                    raise SkipAsked(rest.strip())
+                case str() as said if said == SKIP:
+                    asked = replace(question, why="Say why: skip REASON.")
+                    continue
+                case str() as said if said == BACK and not rest:
+                    raise BackAsked
+                case str() as said if said == QUIT and not rest:
+                    raise StopAsked
+            if not question.is_confirmed or typed.lower() in _DONE:
+                return typed
+            asked = replace(question, why="This wants no reading: press Enter when it is done.")
+
+    def tell(self, text: str) -> None:
+        self._person.tell(text)
+
+    # --- Operator -----------------------------------------------------------------------------------------------
+
+    def bring_to(self, now: BenchState, wanted: BenchState) -> None:
+        if self._state is None:
+            moves = ["all connectors open and every protector in, but for what follows"]
+            moves += [move for move in ALL_OPEN.changes_to(wanted) if move not in _SUPPLY_MOVES]
+        else:
+            moves = [move for move in now.changes_to(wanted) if move not in _SUPPLY_MOVES]
+        if self._commanded and wanted.supply_on:
+            moves.append(f"stand clear: the supply now comes on, {supply_words(self._harness, wanted)}")
+        self._state = None  # half done is not known, should the person leave here
+        self.red = self.black = ""
+        if moves:
+            self.ask(Question(QuestionKind.STATE, tuple(moves)))
+        self._state = wanted
+
+    def touch(self, red: str, black: str) -> None:
+        moved = (red, black) != (self.red, self.black)
+        if moved and not self._typed:
+            self.ask(Question(QuestionKind.TOUCH, (f"red on {red}, black on {black}",), red, black))
+        self.red, self.black = red, black
+
+    def load(self, at: tuple[str, str] | None, amps: float) -> None:
+        wanted = (at, amps) if at is not None else None
+        if wanted == self._loaded:
+            return
+        if at is None:
+            self.ask(Question(QuestionKind.LOAD, ("take the load resistor off",)))
+        else:
+            self.ask(Question(QuestionKind.LOAD, (f"draw {amps:g} A with a load resistor from {at[0]} to {at[1]}",)))
+        self._loaded = wanted
+
+    def tap(self, name: str, contact: str, ground: str, baud: int) -> None:
+        moves = (f"{name}: receive wire on {contact}", f"{name}: ground on {ground}; its transmit wire stays free")
+        self.ask(Question(QuestionKind.TAP, moves))
+
+
+class TypedMeter:
+    """A Meter that a person reads: asks again, with the hint, until what was typed is a reading."""
+
+    def __init__(self, by_hand: ByHand, spec: MeterSpec, who: str) -> None:
+        self._by_hand = by_hand
+        self._who = who
+        self.spec = spec
+
+    @property
+    def identity(self) -> str:
+        return f"typed by {self._who}"
+
+    def ohms(self) -> Reading:
+        """Ohms between the contacts that the leads are on."""
+        return self.read("ohm", self._leads())
+
+    def volts(self) -> Reading:
+        """DC volts, red lead against black."""
+        step = self._by_hand.step
+        before_ohms = step is not None and step.quantity is Quantity.OHMS
+        return self.read("V", self._leads(), "before ohms, DC volts: is the power off?" if before_ohms else "")
+
+    def read(self, unit: str, leads: bool, what: str = "") -> Reading:
+        """A reading in `unit`, of the contacts that the leads are on or of the supply's own meter."""
+        hands = self._by_hand
+        red, black = (hands.red, hands.black) if leads else ("", "")
+        todo = (f"red on {red}, black on {black}",) if leads else ()
+        asked = Question(QuestionKind.READING, (*todo, what or f"{_SHOWN[unit]} as the meter shows them"), red, black, unit)
+        why = ""
+        while True:
+            typed = hands.ask(replace(asked, why=why))
+            try:
+                return parse_quantity(typed, unit, spec=self.spec, by=self._who)
+            except InputError as wrong:
+                why = f"{wrong.text}. {wrong.hint}".strip()
+
+    def close(self) -> None:
+        """Nothing is open."""
+
+    def _leads(self) -> bool:
+        return bool(self._by_hand.red)
+
+
+class HandSupply:
+    """A supply that takes no commands: a person sets and switches it."""
+
+    identity = "set and switched by hand"
+
+    def __init__(self, by_hand: ByHand, meter: TypedMeter) -> None:
+        self._by_hand = by_hand
+        self._meter = meter
+        self._volts = self._limit_a = 0.0
+        self._on: bool | None = None  # not known until somebody has looked
+
+    def set(self, volts: float, limit_a: float) -> None:
+        self._volts, self._limit_a = volts, limit_a
+
+    def on(self) -> None:
+        todo = (
+            f"set the supply to {self._volts:g} V, current limit {self._limit_a:g} A",
+            "stand clear, then switch the supply on",
+        )
+        self._on = True  # from the moment that it is asked for
+        self._by_hand.ask(Question(QuestionKind.SUPPLY, todo))
+
+    def off(self) -> None:
+        """Have it switched off, unless somebody has already said that it is."""
+        if self._on is not False:
+            self._by_hand.ask(Question(QuestionKind.SUPPLY, ("switch the supply off, and see that it is off",)))
+        self._on = False
+
+    def leave_off(self) -> None:
+        """At the end of a stage or a session: asked for, and where nobody answers, said."""
+        if not self._on:
+            return
+        try:
+            self.off()
+        except (StopAsked, BackAsked, SkipAsked):
+            self._by_hand.tell("The supply is switched by hand: see that it is OFF.")
+
+    def amps(self) -> Reading:
+        """What the supply's own ammeter shows."""
+        return self._meter.read("A", leads=False, what="amperes as the supply shows them")
+
+
+def supply_words(harness: Harness, state: BenchState) -> str:
+    """Volts and current limit of the bench supply in a bench state, in words."""
+    feed = main_feed(harness)
+    if feed is None:
+        return "though no feed of this profile is driven by it"
+    return f"{feed.nominal_v:g} V, at most {current_limit_a(harness, state):.3g} A"
+
+
+def person_at(bench: Bench, harness: Harness, person: Person, who: str) -> tuple[ByHand, TypedMeter | None, HandSupply | None]:
+    """What a person does on this bench: the moves always; readings and the supply where no instrument does it."""
+    typed, commanded = not bench.has_meter, bench.config.supply is not None
+    hands = ByHand(harness, person, typed=typed, commanded=commanded)
+    meter = TypedMeter(hands, bench.config.meter_spec, who)
+    return hands, meter if typed else None, None if commanded else HandSupply(hands, meter)
