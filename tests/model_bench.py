@@ -87,6 +87,7 @@ class ModelBench:
         self.supply = _Supply(self)
         self.hands = _Hands(self)
         self.taps = ("tap1",)
+        self.buses = tuple(bus.name for bus in harness.buses)
         self._can = {bus.name: _Can(self, bus, tuple(faults), seed) for bus in harness.buses}
         self._line = _Line(self, harness, tuple(faults))
 

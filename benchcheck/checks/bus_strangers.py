@@ -40,6 +40,11 @@ class BusStrangers(CheckKind):
         heard = yield Request(Quantity.CAN, step.state, source=str(step.settings["bus"]))
         if heard.state is ReadingState.NONE:
             return Judged(heard, no_reading(heard))
+        if not heard.detail.get("frames"):
+            nothing = Reading(
+                ReadingState.NONE, "identifiers", instrument=heard.instrument, detail={"why": "nothing was heard"}
+            )
+            return Judged(nothing, no_reading(nothing))
         strangers = heard.detail.get("strangers")
         names = [str(name) for name in strangers] if isinstance(strangers, (list, tuple)) else []
         reading = Reading(

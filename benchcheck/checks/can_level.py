@@ -45,4 +45,5 @@ class CanLevel(CheckKind):
                         "V",
                         "ISO 11898-2: recessive 2.0 to 3.0 V; a meter's mean moves towards 3.5 / 1.5 V with traffic",
                     ),
+                    settings={"bus": bus.name},
                 )

@@ -88,7 +88,9 @@ def swap(context: Context, a: str, b: str) -> Hypothesis:
     kind = SquawkKind.CROSSED_TX_RX if crossed else SquawkKind.SWAPPED_CONTACTS
     what = "transmit and receive are crossed" if crossed else "the conductors are swapped"
     text = f"{what}: {first} and {second}"
-    return Hypothesis(kind, (first, second), text, where_to={a: b, b: a}, movers=ending_at(context, (a, b)), faults=1.15)
+    return Hypothesis(
+        kind, (first, second), text, where_to={a: b, b: a}, movers=ending_at(context, (a, b)), faults=1.15
+    )
 
 
 def ending_at(context: Context, contacts: Iterable[str]) -> frozenset[str]:

@@ -41,17 +41,34 @@ def diagnose_live(context: Context, results: Sequence[Result], known: KnownFault
         squawk = _of(context, result, known)
         if squawk is not None:
             squawks.append(squawk)
-    return merged(_one_silence(squawks))
+    return merged(_one_silence(context, squawks))
 
 
-def _one_silence(squawks: Sequence[Squawk]) -> list[Squawk]:
+def _one_silence(context: Context, squawks: Sequence[Squawk]) -> list[Squawk]:
     """Silent lines of units that are silent altogether, told as the unit's silence."""
     silent = {squawk.where[0]: squawk for squawk in squawks if squawk.kind is SquawkKind.SILENT_UNIT}
+    silent |= _silent_on_all_lines(context, squawks)
     told = []
     for squawk in squawks:
         unit = silent.get(squawk.where[1]) if squawk.kind is SquawkKind.SILENT_LINE else None
         told.append(squawk if unit is None else replace(unit, steps=squawk.steps, readings=squawk.readings))
     return told
+
+
+def _silent_on_all_lines(context: Context, squawks: Sequence[Squawk]) -> dict[str, Squawk]:
+    """Units that speak on lines only, and on none of them."""
+    lines: dict[str, list[Squawk]] = {}
+    for squawk in squawks:
+        if squawk.kind is SquawkKind.SILENT_LINE:
+            lines.setdefault(squawk.where[1], []).append(squawk)
+    on_bus = {message.sender for bus in context.harness.buses for message in bus.messages}
+    found = {}
+    for unit, silences in lines.items():
+        talks = sum(talk.sender == unit for link in context.harness.links for talk in link.talks)
+        if unit not in on_bus and len(silences) == talks:
+            text = f"{unit} says nothing on any of its lines, though its transmitter holds its level"
+            found[unit] = replace(silences[0], kind=SquawkKind.SILENT_UNIT, where=(unit,), text=text)
+    return found
 
 
 def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from benchcheck.bench.bench import Bench
 from benchcheck.harness.model import Harness
 from benchcheck.harness.power import current_limit_a, main_feed
 from benchcheck.jobs.asked import BACK, QUIT, SKIP, BackAsked, Person, Question, QuestionKind, SkipAsked, StopAsked
+from benchcheck.jobs.runner import Watcher
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.errors import InputError
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.quantity import parse_quantity
 from benchcheck.words.reading import Reading
-from benchcheck.words.step import Quantity, Step
+from benchcheck.words.result import Result
+from benchcheck.words.step import Quantity, Stage, Step
 
 _DONE = ("", "y", "yes", "ok", "done")
 _SUPPLY_MOVES = ("supply on", "supply off")
@@ -62,12 +65,25 @@ class ByHand:
     def tell(self, text: str) -> None:
         self._person.tell(text)
 
+    def accept_cautions(self, cautions: Sequence[str]) -> str:
+        """The name under which somebody accepts the cautions; there is no going on without one."""
+        question = Question(QuestionKind.CAUTIONS, (*cautions, "To accept these cautions, type your name."))
+        while True:
+            try:
+                name = self.ask(question)
+            except (SkipAsked, BackAsked):
+                name = ""
+            if name:
+                return name
+            question = replace(question, why="Power comes on only after somebody has accepted them by name.")
+
     # --- Operator -----------------------------------------------------------------------------------------------
 
     def bring_to(self, now: BenchState, wanted: BenchState) -> None:
         if self._state is None:
-            moves = ["all connectors open and every protector in, but for what follows"]
-            moves += [move for move in ALL_OPEN.changes_to(wanted) if move not in _SUPPLY_MOVES]
+            moves = [move for move in ALL_OPEN.changes_to(wanted) if move not in _SUPPLY_MOVES]
+            start = "open every connector and push in every protector"
+            moves.insert(0, f"{start}; then:" if moves else f"{start}: nothing is plugged")
         else:
             moves = [move for move in now.changes_to(wanted) if move not in _SUPPLY_MOVES]
         if self._commanded and wanted.supply_on:
@@ -99,6 +115,26 @@ class ByHand:
         self.ask(Question(QuestionKind.TAP, moves))
 
 
+class Following(Watcher):
+    """Lets the person's side know which step is being done, and passes everything on."""
+
+    def __init__(self, by_hand: ByHand, further: Watcher) -> None:
+        self._by_hand = by_hand
+        self._further = further
+
+    def step(self, step: Step) -> None:
+        self._by_hand.step = step
+        self._further.step(step)
+
+    def result(self, result: Result) -> None:
+        self._by_hand.step = None
+        self._further.result(result)
+
+    def diagnosing(self, stage: Stage) -> None:
+        self._by_hand.step = None
+        self._further.diagnosing(stage)
+
+
 class TypedMeter:
     """A Meter that a person reads: asks again, with the hint, until what was typed is a reading."""
 
@@ -126,7 +162,9 @@ class TypedMeter:
         hands = self._by_hand
         red, black = (hands.red, hands.black) if leads else ("", "")
         todo = (f"red on {red}, black on {black}",) if leads else ()
-        asked = Question(QuestionKind.READING, (*todo, what or f"{_SHOWN[unit]} as the meter shows them"), red, black, unit)
+        asked = Question(
+            QuestionKind.READING, (*todo, what or f"{_SHOWN[unit]} as the meter shows them"), red, black, unit
+        )
         why = ""
         while True:
             typed = hands.ask(replace(asked, why=why))
@@ -192,7 +230,9 @@ def supply_words(harness: Harness, state: BenchState) -> str:
     return f"{feed.nominal_v:g} V, at most {current_limit_a(harness, state):.3g} A"
 
 
-def person_at(bench: Bench, harness: Harness, person: Person, who: str) -> tuple[ByHand, TypedMeter | None, HandSupply | None]:
+def person_at(
+    bench: Bench, harness: Harness, person: Person, who: str
+) -> tuple[ByHand, TypedMeter | None, HandSupply | None]:
     """What a person does on this bench: the moves always; readings and the supply where no instrument does it."""
     typed, commanded = not bench.has_meter, bench.config.supply is not None
     hands = ByHand(harness, person, typed=typed, commanded=commanded)

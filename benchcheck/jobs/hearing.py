@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Protocol
 
 from benchcheck.bench.bench import Bench
-from benchcheck.harness.model import Bus, Harness, Link
+from benchcheck.harness.model import Bus, Harness, Link, Talk
 from benchcheck.jobs.operator import Operator
 from benchcheck.traffic.bus_tally import BusTally
 from benchcheck.traffic.expectations import expectations
@@ -25,6 +25,7 @@ LEAST_LISTEN_S = 6.0
 PERIODS_HEARD = 3.0
 LINE_PERIODS = 3.5
 LINE_LEAST_S = 1.0
+LATE_BY_S = 4.0
 GOOD_SENTENCES = 3
 
 
@@ -113,15 +114,30 @@ class Hearing:
         operator.tap(name, contact, ground, link.baud)
         listener.drain()  # what came before the wire was tapped says nothing of this talker
         tally = LineTally(link.protocol)
-        deadline = self._clock.monotonic_ns() + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
-        while self._clock.monotonic_ns() < deadline and not _satisfied(tally, talk.types):
+        started_ns = self._clock.stamp_ns()
+        while not _satisfied(tally, talk.types) and self._clock.stamp_ns() < self._until_ns(started_ns, talk, tally):
             self._clock.sleep(PUMP_S)
             self.pump()
             for time_ns, data in listener.drain():
+                if tally.bytes == 0:
+                    started_ns = time_ns  # its time counts from its first byte: what came before was silence
                 tally.feed(data, time_ns)
                 if self._capture is not None:
                     self._capture.line(f"{link.name}:{sender}", time_ns, data)
         return self._line_reading(link, tally, listener.identity, str(listener.state))
+
+    def _until_ns(self, started_ns: int, talk: Talk, tally: LineTally) -> int:
+        """How long a talker is listened to: its time counts from when it should be up, not while it still boots.
+
+        One that says nothing at all is given as long as the buses are listened to anyway: it may only be late.
+        """
+        boot_s = self._harness.units[talk.sender].type.boot_s
+        up_ns = (self._power_on_ns or 0) + int(boot_s * SECOND_NS)
+        until_ns = max(started_ns, up_ns) + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
+        if tally.bytes == 0 and self._power_on_ns is not None:
+            longest_s = max((listen_s(self._harness, bus) for bus in self._harness.buses), default=0.0)
+            until_ns = max(until_ns, self._power_on_ns + int(longest_s * SECOND_NS))
+        return until_ns
 
     def _line_reading(self, link: Link, tally: LineTally, identity: str, state: str) -> Reading:
         detail = {**line_json(link.name, tally), "baud": link.baud, "framing": link.framing}

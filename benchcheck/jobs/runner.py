@@ -35,6 +35,7 @@ from benchcheck.words.verdict import Band, Outcome, Verdict
 
 T = TypeVar("T")
 Progress = Callable[[str], None]
+LEFT_OUT = "left_out"  # by a person; what a gate keeps out is "skipped"
 NEEDS_UNITS_IN = ("unit_current", "rs232_idle", "can_level")
 
 
@@ -178,7 +179,7 @@ class Runner:
         try:
             return self._measure(step)
         except SkipAsked as skipped:
-            return self._skip(step, f"left out by {self._who}: {skipped.reason}")
+            return self._skip(step, f"left out by {self._who}: {skipped.reason}", LEFT_OUT)
 
     def _measure(self, step: Step) -> Result:
         kind = all_kinds()[step.check]
@@ -213,6 +214,15 @@ class Runner:
             if feeder:
                 return f"{feeder} feeds this contact and may not be plugged in yet"
             return ""
+        if step.check == "can_level" and blocked:
+            bus = next(b for b in self.harness.buses if b.name == step.settings["bus"])
+            state = self._asker.permit(step.state)
+            if not any(bus_reaches(self.harness, bus, node, state) for node in bus.nodes if node not in blocked):
+                return f"nothing drives {bus.name} at {step.red} while {', '.join(sorted(blocked))} is out"
+        if step.check == "can_level":
+            nodes = next(bus.nodes for bus in self.harness.buses if bus.name == step.subject[0])
+            if all(node in blocked for node in nodes):
+                return f"no unit of {step.subject[0]} may be plugged in yet, so nothing drives it"
         if step.check == "unit_heard":
             bus = next(b for b in self.harness.buses if b.name == step.settings["bus"])
             if blocked and not bus_reaches(self.harness, bus, unit, self._asker.permit(step.state)):
@@ -263,9 +273,9 @@ class Runner:
         self._results_now = dict(folded.results)
         self.board = Board(self.plan, self._results_now, folded.squawks, folded.waived)
 
-    def _skip(self, step: Step, why: str) -> Result:
+    def _skip(self, step: Step, why: str, reason: str = "skipped") -> Result:
         self._record.append(EventKind.SKIPPED, {"step": step.id, "reason": why}, who=self._who)
-        result = Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, "skipped", why))
+        result = Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, reason, why))
         self._results_now[step.id] = result
         self._watcher.result(result)
         return result

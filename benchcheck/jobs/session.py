@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from types import TracebackType
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.meter import Meter
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Harness
+from benchcheck.jobs.asking import HandSwitched
 from benchcheck.jobs.capture_file import CaptureFile
 from benchcheck.jobs.operator import Operator
-from benchcheck.jobs.runner import Progress, Runner
+from benchcheck.jobs.runner import Progress, Runner, Watcher
 from benchcheck.plan.plan import Plan
 from benchcheck.readiness.board import Board
 from benchcheck.record.store import JobRecord
@@ -27,6 +29,97 @@ CAUTIONS = (
     "This is a measuring and record-keeping aid, no airworthiness or safety approval; "
     "local codes and licensed practice rule.",
 )
+
+
+class Session:
+    """One session of a job on one bench, around a Runner. Use it in a `with`; it is recorded from `begin` to the end.
+
+    However it ends, supply and load are off, the capture is closed, and the record says how it ended.
+    """
+
+    def __init__(
+        self,
+        harness: Harness,
+        plan: Plan,
+        context: Context,
+        bench: Bench,
+        operator: Operator,
+        record: JobRecord,
+        *,
+        who: str,
+        progress: Progress,
+        capture: Path | None = None,
+        acknowledge: bool = False,
+        meter: Meter | None = None,
+        supply: HandSwitched | None = None,
+        watcher: Watcher | None = None,
+    ) -> None:
+        self.harness = harness
+        self.plan = plan
+        self._bench = bench
+        self._meter_name = context.meter.name
+        self._operator = operator
+        self._record = record
+        self._who = who
+        self._supply = supply
+        self._sink = CaptureFile(capture, harness) if capture is not None else None
+        self._begun = False
+        self.cautions_accepted = False
+        self.runner = Runner(
+            harness,
+            plan,
+            context,
+            bench,
+            operator,
+            record,
+            who=who,
+            progress=progress,
+            capture=self._sink,
+            acknowledge=acknowledge,
+            meter=meter,
+            supply=supply,
+            watcher=watcher,
+        )
+
+    def begin(self) -> None:
+        """Ask who is on the bench, and record that the session has started. The second time it does nothing."""
+        if self._begun:
+            return
+        by_hand = {"supply": self._supply.identity} if self._supply is not None else {}
+        body = {
+            "bench": self._bench.identities() | by_hand,
+            "passive": self._bench.passive(),
+            "ambient_c": self.harness.ambient_c,
+            "meter": self._meter_name,
+            "simulated": self._operator.simulated,
+        }
+        # what is read from here on was read against the profile as it is now
+        self._record.append(EventKind.SESSION_STARTED, body, who=self._who, profile=self.harness.digest)
+        self._begun = True
+
+    def accept_cautions(self, name: str) -> None:
+        """Record who has read and accepted the cautions."""
+        self._record.append(EventKind.CAUTIONS, {"cautions": list(CAUTIONS)}, who=name)
+        self.cautions_accepted = True
+
+    def __enter__(self) -> Session:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if self._begun:
+                self.runner.leave_safe()
+        finally:
+            body = self._sink.close() if self._sink is not None else None
+            if self._sink is not None and not self._begun:
+                self._sink.path.unlink(missing_ok=True)  # nothing was heard
+            if self._begun:
+                if body is not None:
+                    self._record.append(EventKind.CAPTURE, body, who=self._who)
+                outcome = "finished" if kind is None else "broken off"
+                self._record.append(EventKind.SESSION_ENDED, {"outcome": outcome}, who=self._who)
 
 
 def run_stages(
@@ -51,19 +144,7 @@ def run_stages(
     cautions_by             name of whoever read and accepted the cautions, for this session's first power step
     waive_unreported_errors reason for a waiver of error-frame steps where the adapter can't report them; "" for none
     """
-    record.append(
-        EventKind.SESSION_STARTED,
-        {
-            "bench": bench.identities(),
-            "passive": bench.passive(),
-            "ambient_c": harness.ambient_c,
-            "meter": context.meter.name,
-            "simulated": operator.simulated,
-        },
-        who=who,
-    )
-    sink = CaptureFile(capture, harness) if capture is not None and Stage.LIVE in stages else None
-    runner = Runner(
+    session = Session(
         harness,
         plan,
         context,
@@ -72,24 +153,20 @@ def run_stages(
         record,
         who=who,
         progress=progress,
-        capture=sink,
+        capture=capture if Stage.LIVE in stages else None,
         acknowledge=acknowledge,
         meter=meter,
     )
-    outcome = "broken off"
-    try:
+    with session:
+        session.begin()
+        runner = session.runner
         for stage in stages:
             if stage is not Stage.DEAD and cautions_by:
-                record.append(EventKind.CAUTIONS, {"cautions": list(CAUTIONS)}, who=cautions_by)
+                session.accept_cautions(cautions_by)
                 cautions_by = ""
             runner.run(stage)
         if waive_unreported_errors:
             for step_id, result in list(runner.board.results.items()):
                 if result.step.check == "bus_errors" and result.verdict.reason == "not_reported":
                     runner.waive(step_id, waive_unreported_errors)
-        outcome = "finished"
-    finally:
-        if sink is not None:
-            record.append(EventKind.CAPTURE, sink.close(), who=who)
-        record.append(EventKind.SESSION_ENDED, {"outcome": outcome}, who=who)
     return runner.board

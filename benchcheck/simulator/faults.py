@@ -230,6 +230,19 @@ class UnitFault(Fault):
             yield "unit", f"no unit {self.unit!r}", tuple(harness.units)
 
 
+class TalkerFault(UnitFault):
+    """A fault of what a unit says: only of units that say anything, on a bus or on a line."""
+
+    __slots__ = ()
+
+    def complaints(self, harness: Harness) -> Iterator[Complaint]:
+        yield from UnitFault.complaints(self, harness)
+        talkers = {message.sender for bus in harness.buses for message in bus.messages}
+        talkers |= {talk.sender for link in harness.links for talk in link.talks}
+        if self.unit in harness.units and self.unit not in talkers:
+            yield "unit", f"{self.unit} says nothing on any bus or line", tuple(sorted(talkers))
+
+
 @dataclass(frozen=True, slots=True)
 class ConverterOff(UnitFault):
     kind: ClassVar[str] = "converter_off"
@@ -254,31 +267,31 @@ class UnitCurrent(UnitFault):
 
 
 @dataclass(frozen=True, slots=True)
-class SilentUnit(UnitFault):
+class SilentUnit(TalkerFault):
     kind: ClassVar[str] = "silent_unit"
     stage: ClassVar[str] = LIVE
 
 
 @dataclass(frozen=True, slots=True)
-class LateUnit(UnitFault):
+class LateUnit(TalkerFault):
     delay_s: float
     kind: ClassVar[str] = "late_unit"
     stage: ClassVar[str] = LIVE
 
     def complaints(self, harness: Harness) -> Iterator[Complaint]:
-        yield from UnitFault.complaints(self, harness)
+        yield from TalkerFault.complaints(self, harness)
         yield from _not_positive("delay_s", self.delay_s)
 
 
 @dataclass(frozen=True, slots=True)
-class IntermittentUnit(UnitFault):
+class IntermittentUnit(TalkerFault):
     on_s: float
     off_s: float
     kind: ClassVar[str] = "intermittent_unit"
     stage: ClassVar[str] = LIVE
 
     def complaints(self, harness: Harness) -> Iterator[Complaint]:
-        yield from UnitFault.complaints(self, harness)
+        yield from TalkerFault.complaints(self, harness)
         yield from _not_positive("on_s", self.on_s)
         yield from _not_positive("off_s", self.off_s)
 

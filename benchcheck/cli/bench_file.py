@@ -1,0 +1,63 @@
+"""Where the description of the bench is looked for: named, beside the profile, in the user's folder, or nothing."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from benchcheck.words.errors import InputError
+
+if TYPE_CHECKING:
+    from benchcheck.bench.config import BenchConfig
+
+BENCH_FILE = "bench.toml"
+_LARGEST = 1_000_000
+
+
+def find_bench(named: Path | None, profile: Path) -> tuple[BenchConfig, str]:
+    """The bench, and in words where it came from.
+
+    `named` (a file, TOML or JSON as `benchcheck simulate` prints it) wins; then bench.toml beside the profile, then
+    the one in the user's configuration folder. Without any, it is a bench where everything is done by hand.
+    Raises InputError or FaultyFiles for a file that can't be used.
+    """
+    from benchcheck.bench.config import BenchConfig
+
+    if named is not None:
+        return _read(named), str(named)
+    for path in (profile / BENCH_FILE, user_bench_file()):
+        if path.is_file():
+            return _read(path), str(path)
+    return BenchConfig(name="bench by hand"), f"no {BENCH_FILE}: readings are typed in, the supply is switched by hand"
+
+
+def user_bench_file() -> Path:
+    """bench.toml in the user's configuration folder; nothing is created by asking."""
+    from platformdirs import user_config_path
+
+    return user_config_path("benchcheck", appauthor=False) / BENCH_FILE
+
+
+def _read(path: Path) -> BenchConfig:
+    from benchcheck.bench.config import config_from_mapping, config_from_toml
+
+    try:
+        if path.stat().st_size > _LARGEST:
+            raise InputError("this is too large to describe a bench", where=str(path))
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(f"can't be read: {error.strerror}", where=str(path), hint="Name it with --bench.") from error
+    except UnicodeDecodeError as error:
+        raise InputError("this is not text", where=str(path), hint="Write it as UTF-8.") from error
+    if not text.lstrip().startswith("{"):
+        return config_from_toml(text, str(path))
+    try:
+        values = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(
+            f"this is not JSON: {error}",
+            where=str(path),
+            hint="Save the one line that `benchcheck simulate` prints, or write TOML.",
+        ) from error
+    return config_from_mapping(values, source=str(path))

@@ -1,0 +1,192 @@
+"""`benchcheck check JOB --stage …`: run a stage from the command line, with a person or on a simulated bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchcheck.cli.output import output_options, print_json, say
+from benchcheck.words.errors import UsageError
+
+if TYPE_CHECKING:
+    from benchcheck.cli.console import ConsoleWatcher
+    from benchcheck.cli.opened import OpenedJob
+    from benchcheck.jobs.by_hand import ByHand
+    from benchcheck.jobs.session import Session
+    from benchcheck.readiness.board import Board
+    from benchcheck.words.step import Stage, Step
+
+SCHEMA = "benchcheck.check/1"
+
+
+@click.command(short_help="Run a stage of a job: moves are told, readings are typed or measured.")
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("--stage", type=click.Choice(["dead", "power", "live"]), help="The stage to run.")
+@click.option("--step", "step_id", metavar="ID", help="Only this step, also where it has a verdict already.")
+@click.option("--bench", type=click.Path(path_type=Path), help="What is on the bench: bench.toml, or JSON.")
+@click.option("--by", "who", help="Who does it [your login name].")
+@click.option("--acknowledge", is_flag=True, help="Let the CAN adapter take part in the bus; else it only listens.")
+@output_options
+def command(
+    job: Path,
+    stage: str | None,
+    step_id: str | None,
+    bench: Path | None,
+    who: str | None,
+    acknowledge: bool,
+    as_json: bool,
+    plain: bool,
+) -> int:
+    """Run what is left of a stage, question by question. What has passed is not asked again.
+
+    You are told what to move and what to touch; a reading is typed as the meter shows it (0.3, 4.7k, 1.2M, OL).
+    Instead of a reading: `skip REASON`, `back` for the step before once more, `quit`. The end of the input ends the
+    stage in order; what was recorded stays, and the next run goes on from there. On a simulated bench
+    (`benchcheck simulate`) nobody is asked.
+
+    \b
+    benchcheck job start starter
+    benchcheck check starter.job --stage dead --by "Ann Example"
+    benchcheck check starter.job --stage power --bench bench.toml
+    benchcheck check starter.job --step continuity:W3
+
+    Exit codes: 0 all pass, 1 a FAIL or an open squawk, 4 something is UNSURE, left out or still to do.
+    """
+    from benchcheck.cli.job import login_name
+    from benchcheck.cli.opened import opened_job
+    from benchcheck.cli.signals import ends_in_order
+    from benchcheck.words.step import Stage
+
+    if stage is None and step_id is None:
+        raise UsageError("nothing to run", hint="Give --stage dead, power or live, or --step ID.")
+    with ends_in_order(), opened_job(job, bench=bench, who=who or login_name()) as opened:
+        for note in opened.notes:
+            say(f"benchcheck: {note}")
+        only = _step(opened, step_id) if step_id is not None else None
+        if only is not None and stage is not None and only.stage != stage:
+            raise UsageError(f"{only.id} is a step of the {only.stage.value} stage, not of {stage}")
+        wanted = only.stage if only is not None else Stage(str(stage))
+        return _run(opened, wanted, only, acknowledge=acknowledge, as_json=as_json)
+
+
+def _run(opened: OpenedJob, stage: Stage, only: Step | None, *, acknowledge: bool, as_json: bool) -> int:
+    from benchcheck.cli.console import WORDS, Console, ConsoleWatcher
+    from benchcheck.jobs.asked import StopAsked
+    from benchcheck.words.step import Stage
+
+    say(f"{opened.harness.title}: {opened.path}, {opened.who}")
+    say(f"bench: {opened.bench.config.name} ({opened.bench_source})")
+    if not opened.simulated:
+        say(WORDS)
+    watcher = ConsoleWatcher(opened.plan, say if as_json else click.echo)
+    hears = stage is Stage.LIVE and bool(opened.bench.buses or opened.bench.taps)
+    session, by_hand = opened.session(
+        Console(),
+        progress=say,
+        watcher=watcher,
+        capture=_capture_name(opened.path) if hears else None,
+        acknowledge=acknowledge,
+    )
+    stopped = False
+    try:
+        with session:
+            _accept_cautions(opened, session, by_hand, stage)
+            session.begin()
+            if only is None:
+                session.runner.run(stage)
+            else:
+                _one(session, only)
+    except StopAsked:
+        stopped = True
+        say("Stopped here. What was recorded stays; the same command goes on from there.")
+    board = opened.board()
+    _summary(board, stage, opened.path)
+    code = board.exit_code([stage])
+    if as_json:
+        print_json(_document(opened, board, stage, watcher, stopped))
+    return code
+
+
+def _accept_cautions(opened: OpenedJob, session: Session, by_hand: ByHand, stage: Stage) -> None:
+    """Before anything is powered; not where the gates keep power out anyway, or nothing is left to do."""
+    from benchcheck.jobs.session import CAUTIONS
+    from benchcheck.readiness.gates import power_blockers
+    from benchcheck.words.step import Stage
+
+    board = session.runner.board
+    if stage is Stage.DEAD or power_blockers(board):
+        return
+    if opened.simulated:
+        session.begin()
+        session.accept_cautions(opened.who)
+        return
+    name = by_hand.accept_cautions(CAUTIONS)
+    session.begin()
+    session.accept_cautions(name)
+
+
+def _one(session: Session, step: Step) -> None:
+    from benchcheck.jobs.asked import BackAsked
+
+    while True:
+        try:
+            session.runner.run_step(step)
+            break
+        except BackAsked:
+            say("  There is no step before this one: --step does only this.")
+    session.runner.diagnose(step.stage)
+
+
+def _step(opened: OpenedJob, step_id: str) -> Step:
+    from benchcheck.harness.hints import did_you_mean
+
+    step = opened.plan.by_id.get(step_id)
+    if step is None:
+        hint = did_you_mean(step_id, list(opened.plan.by_id), what="Steps")
+        raise UsageError(
+            f"the plan has no step '{ascii(step_id)[1:-1][:80]}'",
+            hint=f"{hint} `benchcheck plan PROFILE --plain` lists them.".strip(),
+        )
+    return step
+
+
+def _capture_name(job: Path) -> Path:
+    """A name for what will be heard, that no file has yet."""
+    from itertools import count
+
+    stem = job.resolve().with_suffix("")
+    return next(
+        path for number in count(1) if not (path := stem.with_name(f"{stem.name}-live-{number}.pcapng")).exists()
+    )
+
+
+def _summary(board: Board, stage: Stage, job: Path) -> None:
+    from benchcheck.report.visible import visible
+
+    counts = board.counts(stage)
+    say("")
+    say(f"{stage.value} stage: " + ", ".join(f"{number} {word}" for word, number in counts.items() if number))
+    for number, squawk in enumerate(board.squawks, 1):
+        say(visible(f"  squawk {number} [{squawk.stage}] {squawk.text}"))
+
+
+def _document(
+    opened: OpenedJob, board: Board, stage: Stage, watcher: ConsoleWatcher, stopped: bool
+) -> dict[str, object]:
+    from benchcheck.jobs.bodies import verdict_json
+
+    return {
+        "schema": SCHEMA,
+        "file": str(opened.path),
+        "stage": stage.value,
+        "stopped": stopped,
+        "done": [
+            {"step": r.step.id, "reading": r.reading.to_json(), "verdict": verdict_json(r.verdict)}
+            for r in watcher.results
+        ],
+        "counts": board.counts(stage),
+        "open_squawks": [squawk.to_json() for squawk in board.squawks],
+        "exit_code": int(board.exit_code([stage])),
+    }

@@ -1,0 +1,106 @@
+"""A person at a console: questions and answers in plain lines, one after the other, for screen readers and pipes."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TextIO
+
+from benchcheck.cli.output import say
+from benchcheck.jobs.asked import Question, QuestionKind, StopAsked
+from benchcheck.jobs.runner import Watcher
+from benchcheck.report.step_rows import limit_words
+from benchcheck.report.visible import visible
+from benchcheck.words.verdict import Outcome
+
+if TYPE_CHECKING:
+    from benchcheck.plan.plan import Plan
+    from benchcheck.words.result import Result
+    from benchcheck.words.step import Stage, Step
+
+SHAPES = {Outcome.PASS: "(+)", Outcome.FAIL: "(X)", Outcome.UNSURE: "(?)", Outcome.SKIPPED: "(>)"}
+WORDS = "Words that are understood instead of a reading: skip REASON, back, quit. OL is what a meter shows when open."
+_LONGEST_LINE = 10_000
+
+
+class Console:
+    """A Person who reads stderr and types on stdin. At the end of the input everything asked raises StopAsked."""
+
+    def __init__(self, stdin: TextIO | None = None) -> None:
+        self._stdin = stdin if stdin is not None else lenient_stdin()
+        self._ended = False
+
+    def ask(self, question: Question) -> str:
+        if self._ended:
+            raise StopAsked
+        if question.why:
+            say(f"  ! {visible(question.why)}")
+        for text in question.todo if not question.why else ():
+            say(f"  {visible(text)}")
+        match question.kind:
+            case QuestionKind.READING:
+                prompt = f"  {question.unit}> "
+            case QuestionKind.CAUTIONS:
+                prompt = "  your name> "
+            case _:
+                prompt = "  Enter when done> "
+        sys.stderr.write(prompt)
+        sys.stderr.flush()
+        try:
+            line = self._stdin.readline(_LONGEST_LINE)
+        except BaseException:
+            self._ended = True  # Ctrl-C: what is asked on the way out must not wait for anybody
+            self.tell("")
+            raise
+        if not line:
+            self._ended = True
+            self.tell("")
+            raise StopAsked
+        if not self._stdin.isatty():
+            say(visible(line.rstrip("\r\n")))  # so that a log reads as a terminal would show it
+        return line.strip()
+
+    def tell(self, text: str) -> None:
+        with contextlib.suppress(OSError):  # a terminal that is gone must not keep the supply from going off
+            say(f"  {visible(text)}" if text else "")
+
+
+class ConsoleWatcher(Watcher):
+    """Prints each step before it is done, and what came of it."""
+
+    def __init__(self, plan: Plan, on_result: Callable[[str], None]) -> None:
+        self._numbers = {step.id: number for number, step in enumerate(plan.steps, 1)}
+        self._on_result = on_result
+        self._why_skipped = ""
+        self.results: list[Result] = []
+
+    def step(self, step: Step) -> None:
+        self._why_skipped = ""
+        say("")
+        say(visible(f"{self._numbers[step.id]} of {len(self._numbers)}  {step.question}"))
+        if step.band is not None:
+            limit = limit_words(step.band.low, step.band.high, step.band.unit)
+            say(visible(f"  limit: {limit} ({step.band.source})"))
+        if step.note:
+            say(visible(f"  note: {step.note}"))
+
+    def result(self, result: Result) -> None:
+        self.results.append(result)
+        if result.verdict.reason == "skipped" and result.verdict.text == self._why_skipped:
+            return  # the same reason once more; the count at the end has them all
+        self._why_skipped = result.verdict.text if result.verdict.reason == "skipped" else ""
+        outcome = result.outcome
+        self._on_result(visible(f"{SHAPES[outcome]} {outcome.value:7} {result.step.id}: {result.verdict.text}"))
+
+    def diagnosing(self, stage: Stage) -> None:
+        if any(result.outcome is Outcome.FAIL for result in self.results):
+            say("")
+            say("Where does the fault lie? What is probed now belongs to no step; skip REASON leaves a probe out.")
+
+
+def lenient_stdin() -> TextIO:
+    """stdin, with what is no text replaced: a stray byte is an answer that is asked for again, never a crash."""
+    if hasattr(sys.stdin, "reconfigure"):
+        sys.stdin.reconfigure(errors="replace")
+    return sys.stdin

@@ -1,0 +1,119 @@
+"""A job opened for work: its profile, its bench, its record, and the session around them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchcheck.bench.bench import Bench
+from benchcheck.bench.clock import Clock
+from benchcheck.checks.kind import Context
+from benchcheck.cli.bench_file import find_bench
+from benchcheck.harness.model import Harness
+from benchcheck.jobs.asked import Person
+from benchcheck.jobs.by_hand import ByHand, Following, person_at
+from benchcheck.jobs.operator import Operator, SimulatedOperator
+from benchcheck.jobs.runner import Progress, Watcher
+from benchcheck.jobs.session import Session
+from benchcheck.plan.plan import Plan, make_plan
+from benchcheck.profile.find import find_profile
+from benchcheck.profile.load import load_profile
+from benchcheck.readiness.board import Board, fold
+from benchcheck.record.store import JobRecord
+from benchcheck.words.errors import InputError
+from benchcheck.words.event import EventKind
+
+
+@dataclass
+class OpenedJob:
+    """What a command or a screen works with; `notes` are what the person should hear first."""
+
+    path: Path
+    who: str
+    harness: Harness
+    plan: Plan
+    context: Context
+    bench: Bench
+    bench_source: str
+    record: JobRecord
+    notes: tuple[str, ...]
+
+    def board(self) -> Board:
+        """What the record says now."""
+        return fold(self.plan, self.record.events())
+
+    @property
+    def simulated(self) -> bool:
+        """Whether a simulated bench moves things by itself, so that nobody is asked."""
+        return self.bench.config.hands is not None
+
+    def session(
+        self,
+        person: Person,
+        *,
+        progress: Progress,
+        watcher: Watcher | None = None,
+        capture: Path | None = None,
+        acknowledge: bool = False,
+    ) -> tuple[Session, ByHand]:
+        """A session with a person at this bench, not begun yet. Opens the hands of a simulated bench."""
+        by_hand, meter, supply = person_at(self.bench, self.harness, person, self.who)
+        hands = self.bench.hands
+        operator: Operator = SimulatedOperator(hands) if hands is not None else by_hand
+        session = Session(
+            self.harness,
+            self.plan,
+            self.context,
+            self.bench,
+            operator,
+            self.record,
+            who=self.who,
+            progress=progress,
+            capture=capture,
+            acknowledge=acknowledge,
+            meter=meter,
+            supply=supply,
+            watcher=Following(by_hand, watcher or Watcher()),
+        )
+        return session, by_hand
+
+
+@contextmanager
+def opened_job(path: Path, *, bench: Path | None, who: str, clock: Clock | None = None) -> Iterator[OpenedJob]:
+    """Open a job for writing, with the profile that it names and the bench that is described.
+
+    Everything is read and checked before a port is opened. Raises the errors of profile, bench file and record.
+    """
+    with JobRecord.open(path) as reading:
+        started = reading.events()[0]
+    if started.kind != EventKind.JOB_STARTED:
+        raise InputError(
+            "this job does not begin with its start", where=str(path), hint="`benchcheck job verify` says more."
+        )
+    profile = str(started.body.get("profile", ""))
+    try:
+        folder = find_profile(profile)
+    except InputError as error:
+        raise InputError(
+            f"the profile of this job is not there: {profile}",
+            where=str(path),
+            hint="Put the folder back where it was when the job was started.",
+        ) from error
+    harness = load_profile(folder)
+    notes = [f"note: {note}" for note in harness.notes]
+    if started.body.get("digest") != harness.digest:
+        notes.append(
+            "warning: the profile has been changed since this job was started: "
+            "steps that are new or renamed are to do, what was proved for the others stays"
+        )
+    config, source = find_bench(bench, folder)
+    context = Context(harness, config.meter_spec)
+    with (
+        Bench(config, clock) as opened,
+        JobRecord.open(path, clock=opened.clock, who=who) as record,
+    ):
+        yield OpenedJob(
+            path, who, harness, make_plan(harness, config.meter_spec), context, opened, source, record, tuple(notes)
+        )
