@@ -70,6 +70,12 @@ class KnownFaults:
         """Whether exactly those contacts conduct to this one that should."""
         return self.circuit(state).component(contact) == self._planned(state).component(contact)
 
+    def grounded(self, contact: str, state: BenchState) -> bool:
+        """Whether a contact reaches chassis, or doesn't, as planned: a lost return makes any level meaningless."""
+        chassis = self._context.harness.chassis
+        planned = self._planned(state).ohms(contact, chassis) < OPEN_OHM
+        return planned == self.joined(contact, chassis, state)
+
     def has(self, kind: SquawkKind, name: str) -> bool:
         """Whether there is an open squawk of this kind about `name`."""
         return any(squawk.kind is kind and name in squawk.where for squawk in self.squawks)

@@ -92,7 +92,9 @@ def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:
                 contact,
             )
             dead = known.has(SquawkKind.DEAD_TRANSMITTER, tx)
-            if dead or not known.joined(tx, contact, step.state) or not known.untouched(contact, step.state):
+            if dead or not known.grounded(step.black, step.state):
+                return None
+            if not known.joined(tx, contact, step.state) or not known.untouched(contact, step.state):
                 return None
             return _one(
                 LINK_KINDS.get(reason, SquawkKind.UNEXPLAINED), (link, sender), f"{link}, {sender}: {text}", result

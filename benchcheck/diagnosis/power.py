@@ -46,11 +46,13 @@ def diagnose_power(context: Context, results: Sequence[Result], known: KnownFaul
                 squawks.append(_one(SquawkKind.UNIT_CURRENT, (step.subject[0],), text, result))
             case "rs232_idle":
                 tx = str(step.settings["talk"])
-                if known.joined(tx, step.red, step.state) and known.untouched(step.red, step.state):
+                wired = known.joined(tx, step.red, step.state) and known.untouched(step.red, step.state)
+                if wired and known.grounded(step.black, step.state):
                     text = f"{step.subject[1]} does not hold {tx} at an RS-232 mark level: {result.reading.text} on {step.red}"
                     squawks.append(_one(SquawkKind.DEAD_TRANSMITTER, (tx,), text, result))
             case "can_level":
-                if known.untouched(step.red, step.state):
+                returns = all(known.grounded(feed.ground, step.state) for feed in context.harness.feeds)
+                if returns and known.untouched(step.red, step.state):
                     text = f"{step.subject[0]}: {step.red} sits at {result.reading.text}, {_limit(result)}"
                     squawks.append(_one(SquawkKind.CAN_LEVEL, step.subject, text, result))
             case _:

@@ -63,7 +63,7 @@ class Session:
         self._who = who
         self._supply = supply
         self._sink = CaptureFile(capture, harness) if capture is not None else None
-        self._begun = False
+        self.begun = False
         self.cautions_accepted = False
         self.runner = Runner(
             harness,
@@ -83,7 +83,7 @@ class Session:
 
     def begin(self) -> None:
         """Ask who is on the bench, and record that the session has started. The second time it does nothing."""
-        if self._begun:
+        if self.begun:
             return
         by_hand = {"supply": self._supply.identity} if self._supply is not None else {}
         body = {
@@ -95,7 +95,7 @@ class Session:
         }
         # what is read from here on was read against the profile as it is now
         self._record.append(EventKind.SESSION_STARTED, body, who=self._who, profile=self.harness.digest)
-        self._begun = True
+        self.begun = True
 
     def accept_cautions(self, name: str) -> None:
         """Record who has read and accepted the cautions."""
@@ -109,13 +109,13 @@ class Session:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         try:
-            if self._begun:
+            if self.begun:
                 self.runner.leave_safe()
         finally:
             body = self._sink.close() if self._sink is not None else None
-            if self._sink is not None and not self._begun:
+            if self._sink is not None and not self.begun:
                 self._sink.path.unlink(missing_ok=True)  # nothing was heard
-            if self._begun:
+            if self.begun:
                 if body is not None:
                     self._record.append(EventKind.CAPTURE, body, who=self._who)
                 outcome = "finished" if kind is None else "broken off"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from dataclasses import replace
 
 import pytest
 from model_bench import shipped
@@ -160,8 +161,6 @@ def test_ohms_are_never_asked_with_the_supply_on() -> None:
 
 
 def test_a_harness_without_feeds_buses_and_links_needs_no_steps_of_them() -> None:
-    from dataclasses import replace
-
     harness, _, context = shipped("starter")
     bare = replace(harness, feeds=(), buses=(), links=(), units={}, parts=())
     made = {name for name in KINDS if list(all_kinds()[name].steps(Context(bare, context.meter)))}

@@ -1,0 +1,366 @@
+"""The dead stage's verdicts: continuity, parts, isolation, supply and bus to ground, termination."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from judging import judged, ohms, over, said, step_of, verdict
+from model_bench import shipped
+from small_benches import chain
+
+from benchcheck.checks.kind import Context, all_kinds, over_range
+from benchcheck.harness.model import Part, PartKind, Role, Run, RunState
+from benchcheck.words.meter import MeterSpec
+from benchcheck.words.step import Step
+from benchcheck.words.verdict import Band, Outcome
+
+METER = MeterSpec()
+
+
+def steps(harness: object, kind: str, meter: MeterSpec = METER) -> dict[str, Step]:
+    return {step.id: step for step in all_kinds()[kind].steps(Context(harness, meter))}  # type: ignore[arg-type]
+
+
+# --- continuity --------------------------------------------------------------------------------------------------
+
+
+def test_continuity_of_a_run() -> None:
+    step = step_of("continuity:W603")
+    assert said(step, ohms(0.3)) == ("PASS", "in_band")
+    assert said(step, ohms(-0.1)) == ("PASS", "in_band")  # leads taken off a little too far
+    assert said(step, over()) == ("FAIL", "open")
+    assert said(step, ohms(2e6)) == ("FAIL", "open")
+    assert said(step, ohms(30.0)) == ("FAIL", "too_high")
+    assert "unseated" in verdict(step, over()).text
+
+
+def test_continuity_near_its_limit_is_unsure() -> None:
+    step = step_of("continuity:W603")
+    assert step.band is not None
+    assert step.band.high is not None
+    high, u = step.band.high, METER.ohm_uncertainty(step.band.high)
+    assert said(step, ohms(high)) == ("UNSURE", "meter_cannot_tell")
+    assert said(step, ohms(high - 0.9 * u)) == ("UNSURE", "meter_cannot_tell")
+    assert said(step, ohms(high - 1.1 * u))[0] == "PASS"
+    assert said(step, ohms(high + 1.1 * u))[0] == "FAIL"
+
+
+def test_the_limit_is_the_wire_and_two_ohms() -> None:
+    """W603 is 3.8 m of AWG 22: 16.20 ohm per 1000 ft at 20 C at most (AC 43.13-1B, table 11-9). The allowance of
+    2 ohm for probes and a tired lead is common practice, no source."""
+    step = step_of("continuity:W603")
+    assert step.band is not None
+    wire = 3.8 * 16.20 / 304.8 + 2 * 0.003
+    assert step.band.high == pytest.approx(wire + 2.0, abs=1e-3)
+    assert step.band.low is None
+    assert "AWG 22" in step.band.source
+    assert "3.8 m" in step.band.source
+    assert "20 C" in step.band.source
+
+
+def test_a_doubled_ground_is_proved_with_one_end_lifted() -> None:
+    step = step_of("continuity:W202")
+    assert (step.red, step.black) == ("GND1", "W202@GND2")
+    assert step.state.lifted == {"W202@GND2"}
+    assert "lift W202" in step.note
+    assert step.settings["unresolved"] is False
+    assert said(step, ohms(0.1)) == ("PASS", "in_band")
+    assert said(step, over()) == ("FAIL", "open")
+
+
+def test_what_nothing_can_prove_says_so() -> None:
+    """Two runs between the same two crimped contacts: neither end comes off, and a good reading proves neither."""
+    harness = chain()
+    twins = tuple(Run(w, "P1-8", "P2-9", Role.SIGNAL, 22, 1.0) for w in ("X1", "X2"))
+    made = steps(replace(harness, runs=(*harness.runs, *twins)), "continuity")
+    step = made["continuity:X1"]
+    assert "neither end can be lifted" in step.note
+    assert step.settings["unresolved"] is True
+    found = verdict(step, ohms(0.1))
+    assert (found.outcome, found.reason) == (Outcome.UNSURE, "cannot_prove")
+    assert found.text.startswith("can't prove as wired")
+    assert said(step, over()) == ("FAIL", "open")  # and both gone is seen
+
+
+def test_a_meter_that_is_fine_enough_needs_nothing_lifted() -> None:
+    """A long run beside a much longer way round: 10 ohm against 20 ohm is told apart, 0.5 against 1 is not."""
+    harness = chain()
+
+    def made(ohm: float) -> Step:
+        metres = ohm / (16.20 / 304.8)
+        runs = (
+            Run("X1", "P1-8", "GND1", Role.SIGNAL, 22, metres),
+            Run("X2", "P1-8", "P2-9", Role.SIGNAL, 22, metres),
+            Run("X3", "P2-9", "GND1", Role.SIGNAL, 22, metres),
+        )
+        return steps(replace(harness, runs=(*harness.runs, *runs)), "continuity")["continuity:X1"]
+
+    assert made(0.5).state.lifted
+    coarse = made(10.0)
+    assert not coarse.state.lifted
+    assert coarse.band is not None
+    assert coarse.band.high is not None
+    with_it, without = 10 * 20 / 30, 20.0
+    assert with_it < coarse.band.high < without
+    assert said(coarse, ohms(with_it))[0] == "PASS"
+    assert said(coarse, ohms(without)) == ("FAIL", "too_high")
+
+
+def test_planned_runs_and_floating_shields_have_no_step() -> None:
+    harness = chain()
+    runs = tuple(replace(r, state=RunState.PLANNED) if r.wire == "W51" else r for r in harness.runs)
+    made = steps(replace(harness, runs=(*runs, Run("S2", "P1-ring", "", Role.SHIELD))), "continuity")
+    assert "continuity:W51" not in made
+    assert "continuity:S2" not in made
+    assert len(made) == len(harness.runs) - 1
+
+
+def test_words_for_bridges_and_drains() -> None:
+    assert "bridge B11" in step_of("continuity:B11").question
+    assert "drain S8" in step_of("continuity:S8").question
+
+
+# --- parts -------------------------------------------------------------------------------------------------------
+
+
+def test_a_protector() -> None:
+    step = step_of("part_value:CB1")
+    assert said(step, ohms(0.1)) == ("PASS", "in_band")
+    assert said(step, over()) == ("FAIL", "open")
+    assert said(step, ohms(12.0))[0] == "FAIL"
+
+
+def test_a_resistor() -> None:
+    step = step_of("part_value:R1")  # 1000 ohm, 5 percent
+    assert said(step, ohms(1000.0)) == ("PASS", "in_band")
+    assert said(step, ohms(1030.0)) == ("PASS", "in_band")
+    assert said(step, ohms(1048.0)) == ("UNSURE", "meter_cannot_tell")
+    assert said(step, ohms(1100.0)) == ("FAIL", "wrong_value")
+    assert said(step, ohms(4700.0)) == ("FAIL", "wrong_value")
+    assert said(step, ohms(0.4)) == ("FAIL", "wrong_value")
+    assert said(step, over()) == ("FAIL", "open")
+
+
+def test_a_resistor_is_judged_with_what_lies_beside_it() -> None:
+    harness = chain()
+    parts = (
+        *harness.parts,
+        Part("R1", PartKind.RESISTOR, "P1-8", "P1-9", 100.0),
+        Part("R2", PartKind.RESISTOR, "P1-8", "P1-9", 300.0),
+    )
+    step = steps(replace(harness, parts=parts), "part_value")["part_value:R1"]
+    assert said(step, ohms(75.0))[0] == "PASS"  # 100 beside 300
+    assert said(step, ohms(100.0))[0] == "FAIL"
+
+
+def test_terminators_relays_and_diodes_have_no_value_step() -> None:
+    harness = chain()
+    parts = tuple(Part(f"X{n}", kind, "P1-8", "P1-9", 1.0) for n, kind in enumerate(PartKind))
+    made = steps(replace(harness, parts=parts), "part_value")
+    assert {step.subject[0] for step in made.values()} == {
+        part.ref for part in parts if part.kind in (PartKind.PROTECTOR, PartKind.SWITCH, PartKind.RESISTOR)
+    }
+
+
+# --- isolation ---------------------------------------------------------------------------------------------------
+
+COARSE_OHM = 1e6
+"""More than 1 Mohm per circuit for coarse dc isolation: a NASA best-practice page on dc isolation."""
+
+
+def test_isolation() -> None:
+    step = step_of("isolation:P192-3:P192-4")
+    assert step.band == Band(COARSE_OHM, None, "ohm", step.band.source if step.band else "")
+    assert said(step, over()) == ("PASS", "in_band")
+    assert said(step, ohms(5e6)) == ("PASS", "in_band")
+    assert said(step, ohms(1.005e6)) == ("UNSURE", "meter_cannot_tell")
+    assert said(step, ohms(0.4)) == ("FAIL", "joined")
+    assert said(step, ohms(900e3)) == ("FAIL", "joined")
+
+
+def test_a_meter_whose_range_ends_below_the_limit_proves_nothing() -> None:
+    """More than 200 kohm is not more than 1 Mohm."""
+    assert said(step_of("isolation:P192-3:P192-4"), over(above=200e3))[0] == "UNSURE"
+
+
+def test_isolation_never_calls_itself_insulation_resistance() -> None:
+    """That is 100 Mohm and more at 200 to 1000 V (US Army SB 740-91-01): a meter's half volt is no such test."""
+    for name in ("isolation", "supply_to_ground", "can_to_rail"):
+        for step in steps(shipped("survey_launch")[0], name).values():
+            assert "not an insulation resistance test" in step.note
+            assert "0.6 V" in step.note
+            assert "40 Mohm" in step.note
+            assert "insulation" not in step.question
+
+
+def test_each_pair_of_conducting_groups_is_asked_once() -> None:
+    context = shipped("survey_launch")[2]
+    circuit = context.circuit(next(iter(steps(context.harness, "isolation").values())).state)
+    seen: set[frozenset[frozenset[str]]] = set()
+    for step in steps(context.harness, "isolation").values():
+        groups = frozenset((circuit.component(step.red), circuit.component(step.black)))
+        assert len(groups) == 2, f"{step.id}: these conduct by design"
+        assert groups not in seen, f"{step.id} proves what another step proves"
+        seen.add(groups)
+
+
+def test_all_neighbours_in_a_connector_are_covered() -> None:
+    """Every two populated contacts side by side that are not one group by design have a step that would see a strand."""
+    harness, plan, context = shipped("survey_launch")
+    circuit = context.circuit(plan.steps[0].state)
+    proved = {
+        frozenset((circuit.component(s.red), circuit.component(s.black)))
+        for s in plan.steps
+        if s.check in ("isolation", "supply_to_ground", "can_to_rail")
+    }
+    for connector in harness.connectors.values():
+        for row in connector.rows:
+            for a, b in zip(row, row[1:], strict=False):
+                one, other = f"{connector.ref}-{a}", f"{connector.ref}-{b}"
+                if context.nets.net_of(one) is None or context.nets.net_of(other) is None:
+                    continue
+                groups = frozenset((circuit.component(one), circuit.component(other)))
+                assert len(groups) == 1 or groups in proved, (one, other)
+
+
+def test_a_shield_that_floats_is_proved_apart_from_chassis() -> None:
+    assert "isolation:P2-ring:GND1" in steps(shipped("starter")[0], "isolation")
+
+
+def test_every_shield_is_proved_apart_from_chassis_and_from_its_cores() -> None:
+    """Rings are joined to the shells at close-out only, so before it no shield conducts to chassis."""
+    harness, plan, context = shipped("survey_launch")
+    circuit = context.circuit(plan.steps[0].state)
+    proved = {
+        frozenset((circuit.component(s.red), circuit.component(s.black)))
+        for s in plan.steps
+        if s.check in ("isolation", "supply_to_ground", "can_to_rail")
+    }
+    shields = {run.wire: run.a for run in harness.runs if run.role is Role.SHIELD}
+    for drain in shields.values():
+        assert frozenset((circuit.component(drain), circuit.component(harness.chassis))) in proved, drain
+    for run in harness.runs:
+        if run.shield:
+            assert frozenset((circuit.component(run.a), circuit.component(shields[run.shield]))) in proved, run.wire
+
+
+def test_the_supply_to_its_ground_and_to_the_other_feed() -> None:
+    made = steps(shipped("survey_launch")[0], "supply_to_ground")
+    assert {(s.red, s.black) for s in made.values()} == {
+        ("P100-A", "P100-C"),
+        ("P100-A", "P115-5"),
+        ("P115-5", "P115-9"),
+    }
+    step = made["supply_to_ground:P100-A:P100-C"]
+    assert said(step, over()) == ("PASS", "in_band")
+    found = verdict(step, ohms(0.3))
+    assert (found.outcome, found.reason) == (Outcome.FAIL, "joined")
+    assert "do not switch on" in found.text
+
+
+def test_each_piece_of_the_bus_to_each_rail() -> None:
+    """The sonar head and the logger join the bus inside: units out it is in three pieces, two wires, three rails."""
+    made = steps(shipped("survey_launch")[0], "can_to_rail")
+    assert len(made) == 3 * 2 * 3
+    for step in made.values():
+        assert said(step, ohms(0.2)) == ("FAIL", "joined")
+        assert said(step, over()) == ("PASS", "in_band")
+
+
+# --- termination -------------------------------------------------------------------------------------------------
+
+# A truck builder's text on J1939 (secondary): each terminator 110 to 130, the pair 50 to 70; 120 one missing,
+# 40 three; a car maker's text (secondary): 0 to 5 the two wires joined.
+
+
+def whole_bus() -> Step:
+    """A bus of wire only, with both terminators on it: 60 ohm from everywhere."""
+    harness = chain()
+    runs = tuple(run for run in harness.runs if run.role not in (Role.CAN_H, Role.CAN_L))
+    runs += (
+        Run("H1", "P9-1", "P1-3", Role.CAN_H, 24, 1.0),
+        Run("L1", "P9-2", "P1-4", Role.CAN_L, 24, 1.0),
+        Run("H2", "P1-3", "P3-5", Role.CAN_H, 24, 1.0),
+        Run("L2", "P1-4", "P3-6", Role.CAN_L, 24, 1.0),
+    )
+    return steps(replace(harness, runs=runs), "termination")["termination:P9-1:P9-2"]
+
+
+@pytest.mark.parametrize(
+    ("reading", "outcome", "reason"),
+    [
+        (60.2, "PASS", "in_band"),
+        (57.0, "PASS", "in_band"),
+        (64.0, "PASS", "in_band"),
+        (120.0, "FAIL", "too_high"),
+        (40.0, "FAIL", "too_low"),
+        (30.0, "FAIL", "too_low"),
+        (0.3, "FAIL", "too_low"),
+        (5.0, "FAIL", "too_low"),
+        (12e3, "FAIL", "too_high"),  # node inputs only
+        (66.2, "UNSURE", "meter_cannot_tell"),
+    ],
+)
+def test_a_bus_with_both_terminators(reading: float, outcome: str, reason: str) -> None:
+    assert said(whole_bus(), ohms(reading)) == (outcome, reason)
+
+
+def test_a_bus_that_is_open_on_both_sides() -> None:
+    assert said(whole_bus(), over()) == ("FAIL", "open")
+
+
+def test_the_band_lies_within_what_is_published_for_a_pair() -> None:
+    step = whole_bus()
+    assert step.band is not None
+    assert step.band.low is not None
+    assert step.band.high is not None
+    assert 50 <= step.band.low < 60 < step.band.high <= 70
+    assert step.band.low == pytest.approx(108 / 2, abs=0.5)  # ISO 11898-2's 108 and 132 for each (secondary page)
+    assert step.band.high == pytest.approx(132 / 2, abs=0.6)
+    assert "2 terminators" in step.band.source
+
+
+def test_every_connector_of_the_bus_is_measured() -> None:
+    """60 ohm at one place proves nothing of the others: one resistor of 60 reads the same (an engine maker's J1939
+    text calls it a common mistake; secondary)."""
+    made = steps(shipped("survey_launch")[0], "termination")
+    at = [step.red.split("-")[0] for step in made.values()]
+    assert sorted(at) == sorted(
+        ["TB1", "P114", "P113", "P105", "P105", "P107", "P103", "P101", "P110", "P110", "P112", "P108", "P190"]
+    )
+
+
+def test_a_piece_without_terminator_must_be_open() -> None:
+    step = step_of("termination:P103-3:P103-4")
+    assert step.band is not None
+    assert step.band.low == 1e6
+    assert said(step, over()) == ("PASS", "in_band")
+    assert said(step, ohms(120.0)) == ("FAIL", "not_apart")
+
+
+# --- the rule behind all of them -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "above", "outcome"),
+    [
+        (None, 2.0, 40e6, Outcome.FAIL),
+        (None, 2.0, math.nan, Outcome.FAIL),  # OL of an unknown range: more than any limit that it was asked against
+        (None, 50e6, 40e6, Outcome.UNSURE),
+        (1e6, None, 40e6, Outcome.PASS),
+        (1e6, None, 200e3, Outcome.UNSURE),
+        (1e6, None, math.nan, Outcome.UNSURE),
+        (1e6, 30e6, 40e6, Outcome.FAIL),
+        (None, None, 40e6, Outcome.PASS),
+    ],
+)
+def test_over_range_against_a_band(low: float | None, high: float | None, above: float, outcome: Outcome) -> None:
+    assert over_range(Band(low, high, "ohm", "test"), over(above=above)) is outcome
+
+
+def test_a_step_without_a_band_can_not_be_judged_by_one() -> None:
+    step = replace(step_of("continuity:W603"), band=None)
+    with pytest.raises(ValueError, match="no band"):
+        judged(step, ohms(1.0))
