@@ -20,8 +20,8 @@ class LinkAlive(CheckKind):
     rank = 130
     title = "Each RS-232 talker heard at the planned speed"
     reasons = {
-        "silent": "nothing was heard on this wire: the talker is silent, or its wire does not come here",
-        "garbage": "bytes, but no sentences: most likely another speed or framing than the profile says",
+        "silent": "the talker is silent, or its wire does not come here",
+        "garbage": "most likely another speed or framing than the profile says",
         "wrong_talker": "sentences, but not the ones expected: another unit, or transmit and receive exchanged",
         "bad_checksums": "most sentences fail their checksum: noise, a poor ground, a speed that is a little off",
     }
@@ -68,11 +68,9 @@ class LinkAlive(CheckKind):
         good = int(sentences.get("good", 0)) + int(sentences.get("no_checksum", 0))
         bad = int(sentences.get("bad_checksum", 0))
         if size == 0:
-            return self._fail("silent", "silent")
+            return self._fail("silent", "nothing was heard on this wire")
         if good == 0:
-            return self._fail(
-                "garbage" if bad == 0 else "bad_checksums", f"{size} bytes, {bad} bad checksums, no good sentence"
-            )
+            return self._fail("bad_checksums" if bad else "garbage", f"{size} bytes, but no good sentence")
         if bad > good:
             return self._fail("bad_checksums", f"{good} good, {bad} bad")
         expected = step.settings.get("types")

@@ -19,7 +19,7 @@ class UnitHeard(CheckKind):
     rank = 140
     title = "Each unit heard on CAN"
     reasons = {
-        "missing": "nothing was heard from this unit: is it powered, is it in, do its two bus wires reach the bus",
+        "missing": "is it powered, is it in, do its two bus wires reach the bus?",
         "late": "it began to talk later after power-on than it may",
         "lost": "it fell silent while others went on",
         "intermittent": "it falls silent and comes back: a loose contact, or a unit that restarts",
@@ -59,6 +59,6 @@ class UnitHeard(CheckKind):
         own = Reading(reading.state, reading.unit, instrument=reading.instrument, detail=dict(found))
         outcome, state = Outcome(str(found["verdict"])), str(found["state"])
         text = str(found["text"])
-        if outcome is Outcome.FAIL:
-            text = f"{text}: {self.reasons.get(state, '')}".rstrip(": ")
+        if outcome is Outcome.FAIL and state == "missing":
+            text = f"{text}; {self.reasons['missing']}"
         return own, Verdict(outcome, state, text)

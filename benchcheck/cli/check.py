@@ -80,7 +80,7 @@ def _run(opened: OpenedJob, stage: Stage, only: Step | None, *, acknowledge: boo
     say(f"bench: {opened.bench.config.name} ({opened.bench_source})")
     if not opened.simulated:
         say(WORDS)
-    watcher = ConsoleWatcher(opened.plan, say if as_json else click.echo)
+    watcher = ConsoleWatcher(opened.plan, say if as_json else click.echo, quiet=opened.simulated)
     hears = stage is Stage.LIVE and bool(opened.bench.buses or opened.bench.taps)
     session, by_hand = opened.session(
         Console(),
@@ -102,7 +102,7 @@ def _run(opened: OpenedJob, stage: Stage, only: Step | None, *, acknowledge: boo
         stopped = True
         say("Stopped here. What was recorded stays; the same command goes on from there.")
     board = opened.board()
-    _summary(board, stage, opened.path)
+    _summary(board, stage)
     code = board.exit_code([stage])
     if as_json:
         print_json(_document(opened, board, stage, watcher, stopped))
@@ -162,7 +162,7 @@ def _capture_name(job: Path) -> Path:
     )
 
 
-def _summary(board: Board, stage: Stage, job: Path) -> None:
+def _summary(board: Board, stage: Stage) -> None:
     from benchcheck.report.visible import visible
 
     counts = board.counts(stage)

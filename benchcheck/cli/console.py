@@ -69,7 +69,8 @@ class Console:
 class ConsoleWatcher(Watcher):
     """Prints each step before it is done, and what came of it."""
 
-    def __init__(self, plan: Plan, on_result: Callable[[str], None]) -> None:
+    def __init__(self, plan: Plan, on_result: Callable[[str], None], *, quiet: bool = False) -> None:
+        self._quiet = quiet  # nobody is asked, so only what came of a step is worth a line
         self._numbers = {step.id: number for number, step in enumerate(plan.steps, 1)}
         self._on_result = on_result
         self._why_skipped = ""
@@ -77,6 +78,8 @@ class ConsoleWatcher(Watcher):
 
     def step(self, step: Step) -> None:
         self._why_skipped = ""
+        if self._quiet:
+            return
         say("")
         say(visible(f"{self._numbers[step.id]} of {len(self._numbers)}  {step.question}"))
         if step.band is not None:
@@ -94,7 +97,7 @@ class ConsoleWatcher(Watcher):
         self._on_result(visible(f"{SHAPES[outcome]} {outcome.value:7} {result.step.id}: {result.verdict.text}"))
 
     def diagnosing(self, stage: Stage) -> None:
-        if any(result.outcome is Outcome.FAIL for result in self.results):
+        if not self._quiet and any(result.outcome is Outcome.FAIL for result in self.results):
             say("")
             say("Where does the fault lie? What is probed now belongs to no step; skip REASON leaves a probe out.")
 

@@ -1,4 +1,4 @@
-"""`benchcheck job`: start, list, show and verify job records."""
+"""`benchcheck job`: start, open, list, show and verify job records."""
 
 from __future__ import annotations
 
@@ -20,12 +20,13 @@ SCHEMA_SHOW = "benchcheck.job/1"
 SCHEMA_VERIFY = "benchcheck.job-verify/1"
 
 
-@click.group(short_help="Start, list, show or verify a job record.")
+@click.group(short_help="Start, open, list, show or verify a job record.")
 def command() -> None:
     """Job records: one file a job, events are only ever added.
 
     \b
     benchcheck job start profiles/mine --by "Ann Example"
+    benchcheck job open mine.job
     benchcheck job list
     benchcheck job verify mine.job
     """
@@ -63,6 +64,25 @@ def start(profile: str, file: Path | None, who: str | None) -> int:
         pass
     say(f"Started {path} for {_visible(harness.title)}.")
     return ExitCode.PASS
+
+
+@command.command("open")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--bench", type=click.Path(path_type=Path), help="What is on the bench: bench.toml, or JSON.")
+@click.option("--by", "who", help="Who works on it [your login name].")
+def open_job(file: Path, bench: Path | None, who: str | None) -> int:
+    """Open a job on the screen: the board of its connectors, and step by step what is left to do.
+
+    Without --bench, bench.toml is looked for beside the profile and in your configuration folder; where there is
+    none, readings are typed in. Without a screen the same is done with `benchcheck check`.
+
+    \b
+    benchcheck job open starter.job --by "Ann Example"
+    benchcheck job open bay.job --bench bench.toml
+    """
+    from benchcheck.cli.opening import open_board
+
+    return open_board(file, bench=bench, who=who or login_name())
 
 
 @command.command("list")

@@ -181,7 +181,7 @@ def _short(context: Context, result: Result) -> Iterator[Hypothesis]:
         classes.setdefault(frozenset(nets.net_of(contact) for contact in pair), []).append(pair)
     for members in classes.values():
         where = tuple(dict.fromkeys(contact for pair in members for contact in pair))
-        at = " or ".join(f"{a} and {b}" for a, b in members)
+        at = ", or ".join(f"{a} and {b}" for a, b in members)
         edge = Edge(f"short {members[0]}", *members[0], SHORT_OHM)
         yield Hypothesis(SquawkKind.SHORT, where, f"joined where nothing should join them: {at}", add=(edge,))
     if (red, black) not in places and (black, red) not in places:

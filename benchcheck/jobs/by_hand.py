@@ -39,6 +39,7 @@ class ByHand:
         self._commanded = commanded
         self._state: BenchState | None = None  # not known until somebody has confirmed it
         self._loaded: tuple[tuple[str, str], float] | None = None
+        self.near_zero_v = harness.limits.near_zero_v
         self.red = self.black = ""
         self.step: Step | None = None  # the one that is being done; none while a fault is looked for
 
@@ -154,8 +155,10 @@ class TypedMeter:
     def volts(self) -> Reading:
         """DC volts, red lead against black."""
         step = self._by_hand.step
-        before_ohms = step is not None and step.quantity is Quantity.OHMS
-        return self.read("V", self._leads(), "before ohms, DC volts: is the power off?" if before_ohms else "")
+        what = ""
+        if step is not None and step.quantity is Quantity.OHMS:
+            what = f"before ohms, DC volts: is the power off? At most {self._by_hand.near_zero_v:g} V either way"
+        return self.read("V", self._leads(), f"{what} (profile limit near_zero_v)" if what else "")
 
     def read(self, unit: str, leads: bool, what: str = "") -> Reading:
         """A reading in `unit`, of the contacts that the leads are on or of the supply's own meter."""

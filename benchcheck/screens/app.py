@@ -48,11 +48,15 @@ class BenchApp(App[None]):
     #rows { height: 1fr; margin-top: 1; }
     #next { max-height: 6; }
     #jobs { height: 1fr; border: none; }
+    #where { background: $panel; text-style: bold; height: 1; }
     #bench { max-height: 3; }
     #question { max-height: 2; }
     #prompt { height: 1fr; padding: 0 1; }
     #limit { max-height: 4; }
     #last { max-height: 2; }
+    #line { height: 1; }
+    #unit { width: auto; margin-right: 1; text-style: bold; }
+    #answer { width: 1fr; }
     HelpScreen VerticalScroll { width: 84; max-width: 100%; height: 90%; background: $surface; padding: 0 2; }
     HelpScreen { align: center middle; }
     """

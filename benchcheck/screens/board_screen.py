@@ -48,7 +48,7 @@ class BoardScreen(Screen[None]):
         desk = self._desk
         next_up = desk.next_up()
         head = safe(desk.harness.title, "bold")
-        head.append_text(safe(f"\n{desk.file}   {desk.who}   bench: {desk.bench}"))
+        head.append_text(Text("\n")).append_text(safe(f"{desk.file}   {desk.who}   {desk.bench}"))
         self.query_one("#head", Static).update(head)
         self.query_one("#counts", Static).update(self._counts())
         self.query_one("#table", Static).update(self._table())

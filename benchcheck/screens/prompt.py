@@ -10,8 +10,7 @@ from benchcheck.screens.block_letters import ROWS, can_draw, draw, width_of
 from benchcheck.screens.shapes import safe
 
 LABEL = 8
-_WIDEST = 3
-_TALL_FROM = 30  # rows of space from which the letters are twice as high
+_TALL_FROM = 23  # rows of space from which the letters may be twice as high
 
 
 def leads(red: str, black: str, width: int, height: int) -> Text:
@@ -19,11 +18,9 @@ def leads(red: str, black: str, width: int, height: int) -> Text:
     contacts = (("RED", red, "bold red"), ("BLACK", black, "bold"))
     drawable = can_draw(red) and can_draw(black)
     longest = max((red, black), key=len)
-    tall = 2 if height >= _TALL_FROM else 1
     space = width - LABEL
-    widen = next((n for n in range(_WIDEST, 0, -1) if width_of(longest, n) <= space), 0)
-    if tall == 2 and widen < 2:
-        tall = 1
+    tall = 2 if height >= _TALL_FROM and width_of(longest, 3) <= space else 1
+    widen = next((n for n in range(2 * tall, 0, -1) if width_of(longest, n) <= space), 0)
     text = Text(no_wrap=True, overflow="crop")
     if not drawable or not widen or height < 2 * ROWS:
         for label, contact, style in contacts:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.text import Text
 from textual.app import ComposeResult
+from textual.containers import Horizontal
 from textual.events import Resize
 from textual.message import Message
 from textual.screen import Screen
@@ -60,13 +61,18 @@ class StepScreen(Screen[str]):
         yield Static(id="prompt")
         yield Static(id="limit")
         yield Static(id="last")
-        yield Input(id="answer", compact=True)
+        with Horizontal(id="line"):
+            yield Static(id="unit")
+            yield Input(id="answer", compact=True)
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
-        self._desk.dialogue.hear = lambda said: self.post_message(self.Heard(said)) and None
+        self._desk.dialogue.hear = self._hear
         self.query_one(Input).focus()
         self._go_on()
+
+    def _hear(self, said: Said) -> None:
+        self.post_message(self.Heard(said))  # from the dialogue's thread; where the screen is gone, nobody hears it
 
     # --- what is done -------------------------------------------------------------------------------------------
 
@@ -195,11 +201,13 @@ class StepScreen(Screen[str]):
         step = self._pause.step if self._pause is not None else self._step
         self.query_one("#where", Static).update(self._where())
         self.query_one("#bench", Static).update(self._bench(step))
-        self.query_one("#question", Static).update(safe(step.question if step else "", "bold"))
-        self.query_one("#limit", Static).update(_limit(step))
+        self.query_one("#question", Static).update(safe(step.question if step else self._beside(), "bold"))
+        self.query_one("#limit", Static).update(self._limit(step))
         self.query_one("#last", Static).update(self._said())
         answer = self.query_one(Input)
         answer.placeholder = self._hint()
+        question = self._question
+        self.query_one("#unit", Static).update(f"{question.unit if question is not None else ''} >")
         self.call_after_refresh(self._show_prompt)
 
     def _show_prompt(self) -> None:
@@ -218,6 +226,12 @@ class StepScreen(Screen[str]):
         else:
             prompt.update(Text(self._busy_words()))
 
+    def _beside(self) -> str:
+        """What is going on while no step is."""
+        if self._leaving is not None:
+            return "Back to the board, with the supply off."
+        return "Where does the fault lie? These probes belong to no step; F2 leaves one out."
+
     def _busy_words(self) -> str:
         if self._leaving is not None:
             return "Switching the supply off..."
@@ -226,7 +240,7 @@ class StepScreen(Screen[str]):
     def _where(self) -> Text:
         count = len(self._up.steps)
         place = f"step {min(self._number + (self._pause is None), count)} of {count}" if self._step else "diagnosis"
-        return safe(f"{self._up.stage.value} stage, {place}   {self._desk.harness.title}", "reverse")
+        return safe(f"{self._up.stage.value} stage, {place}   {self._desk.harness.title}")
 
     def _bench(self, step: Step | None) -> Text:
         confirmed = self._desk.session.runner.state
@@ -238,12 +252,16 @@ class StepScreen(Screen[str]):
     def _said(self) -> Text:
         if self._question is not None and self._question.why:
             return Text("! ", style="bold yellow").append_text(safe(self._question.why, "bold"))
+        return Text() if self._pause is not None else self._last
+
+    def _limit(self, step: Step | None) -> Text:
+        """The limit of what is asked for now: of the step, or of a reading that is wanted beside it."""
         question = self._question
-        if question is not None and question.kind is QuestionKind.READING and len(question.todo) > 1:
-            other = question.todo[-1] if self._step is None or question.unit != _unit(self._step) else ""
-            if other:
-                return Text("> ", style="bold").append_text(safe(other, "bold"))
-        return self._last
+        if question is None or question.kind is not QuestionKind.READING:
+            return _limit(step)
+        if step is None or step.band is None or question.unit != step.band.unit:
+            return safe(question.todo[-1], "bold")
+        return _limit(step)
 
     def _hint(self) -> str:
         if self._pause is not None:
@@ -252,12 +270,8 @@ class StepScreen(Screen[str]):
         if question is None:
             return ""
         if question.kind is QuestionKind.READING:
-            return f"{question.unit}, as the meter shows it: {_EXAMPLES[question.unit]}"
+            return f"as the meter shows it: {_EXAMPLES[question.unit]}"
         return "your name" if question.kind is QuestionKind.CAUTIONS else "Enter when it is done"
-
-
-def _unit(step: Step) -> str:
-    return step.band.unit if step.band is not None else ""
 
 
 def _limit(step: Step | None) -> Text:
