@@ -61,7 +61,7 @@ class LinkAlive(CheckKind):
     def _verdict(self, step: Step, reading: Reading) -> Verdict:
         if reading.state is ReadingState.NONE:
             return no_reading(reading)
-        sentences, types = reading.detail.get("sentences"), reading.detail.get("types")
+        sentences, types = reading.detail.get("sentences"), reading.detail.get("types_sound")
         size = int(str(reading.detail.get("bytes", 0)))
         if not isinstance(sentences, Mapping) or not isinstance(types, Mapping):
             return Verdict(Outcome.UNSURE, "no_reading", "the listening counted nothing")

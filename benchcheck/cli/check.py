@@ -92,7 +92,8 @@ def _run(opened: OpenedJob, stage: Stage, only: Step | None, *, acknowledge: boo
     stopped = False
     try:
         with session:
-            _accept_cautions(opened, session, by_hand, stage)
+            if stage is Stage.POWER or hears:
+                _accept_cautions(opened, session, by_hand)
             session.begin()
             if only is None:
                 session.runner.run(stage)
@@ -102,21 +103,19 @@ def _run(opened: OpenedJob, stage: Stage, only: Step | None, *, acknowledge: boo
         stopped = True
         say("Stopped here. What was recorded stays; the same command goes on from there.")
     board = opened.board()
-    _summary(board, stage)
+    _summary(board, stage, counted=not stopped and only is None)
     code = board.exit_code([stage])
     if as_json:
         print_json(_document(opened, board, stage, watcher, stopped))
     return code
 
 
-def _accept_cautions(opened: OpenedJob, session: Session, by_hand: ByHand, stage: Stage) -> None:
-    """Before anything is powered; not where the gates keep power out anyway, or nothing is left to do."""
+def _accept_cautions(opened: OpenedJob, session: Session, by_hand: ByHand) -> None:
+    """Before anything is powered; not where the gates keep power out anyway."""
     from benchcheck.jobs.session import CAUTIONS
     from benchcheck.readiness.gates import power_blockers
-    from benchcheck.words.step import Stage
 
-    board = session.runner.board
-    if stage is Stage.DEAD or power_blockers(board):
+    if power_blockers(session.runner.board):
         return
     if opened.simulated:
         session.begin()
@@ -162,12 +161,12 @@ def _capture_name(job: Path) -> Path:
     )
 
 
-def _summary(board: Board, stage: Stage) -> None:
+def _summary(board: Board, stage: Stage, *, counted: bool) -> None:
     from benchcheck.report.visible import visible
 
-    counts = board.counts(stage)
-    say("")
-    say(f"{stage.value} stage: " + ", ".join(f"{number} {word}" for word, number in counts.items() if number))
+    if not counted:  # a whole stage has already said its counts
+        counts = board.counts(stage)
+        say(f"{stage.value} stage: " + ", ".join(f"{number} {word}" for word, number in counts.items() if number))
     for number, squawk in enumerate(board.squawks, 1):
         say(visible(f"  squawk {number} [{squawk.stage}] {squawk.text}"))
 

@@ -84,7 +84,7 @@ def _run(app: BenchApp) -> int:
     finally:
         if app.crash is not None:
             raise app.crash
-    return ExitCode.PASS
+    return app.return_code or ExitCode.PASS
 
 
 def _job_lines(folder: Path) -> list[JobLine]:

@@ -172,8 +172,9 @@ class Asker:
             self._hand_supply.leave_off()
         else:
             self._supply_off()
-        if self._state is not None:
-            self._state = replace(self._state, supply_on=False)
+        if self._state is not None and self._state.supply_on:
+            now, self._state = self._state, replace(self._state, supply_on=False)
+            self._on_state(self._state, now.changes_to(self._state))
 
 
 def _not_here(what: str, table: str, unit: str) -> Reading:

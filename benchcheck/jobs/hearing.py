@@ -210,7 +210,7 @@ def listen_s(harness: Harness, bus: Bus) -> float:
 
 
 def _satisfied(tally: LineTally, types: tuple[str, ...]) -> bool:
-    return tally.understood >= GOOD_SENTENCES and all(name in tally.types for name in types)
+    return tally.understood >= GOOD_SENTENCES and all(name in tally.types and tally.types[name].sound for name in types)
 
 
 def _presence_json(unit: UnitPresence, begin_ns: int, tally: BusTally | None) -> dict[str, object]:

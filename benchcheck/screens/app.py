@@ -16,7 +16,9 @@ from benchcheck.screens.desk import Desk
 from benchcheck.screens.help_screen import HelpScreen
 from benchcheck.screens.jobs_screen import JobLine, JobsScreen
 from benchcheck.screens.keys import EVERYWHERE, bindings
+from benchcheck.words.errors import ExitCode
 
+INTERRUPTED = int(ExitCode.INTERRUPTED)
 THEME = Theme(
     name="harbour",
     primary="#5fafd7",
@@ -86,7 +88,7 @@ class BenchApp(App[None]):
             loop = asyncio.get_running_loop()
             for name in ("SIGINT", "SIGTERM", "SIGHUP"):
                 if hasattr(signal, name):
-                    loop.add_signal_handler(getattr(signal, name), self.exit)
+                    loop.add_signal_handler(getattr(signal, name), self._interrupted)
 
     def get_default_screen(self) -> Screen[None]:
         if self._desk is not None:
@@ -97,6 +99,9 @@ class BenchApp(App[None]):
     def action_help(self) -> None:
         if not isinstance(self.screen, HelpScreen):
             self.push_screen(HelpScreen())
+
+    def _interrupted(self) -> None:
+        self.exit(return_code=INTERRUPTED)
 
     def _fatal_error(self) -> None:
         """An unforeseen error: whoever runs this finds it in `crash`; no trace is drawn on the terminal."""

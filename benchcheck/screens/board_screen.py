@@ -89,6 +89,9 @@ class BoardScreen(Screen[None]):
                 if counts[word]:
                     text.append("  ").append_text(word_and_shape(word)).append(f" {counts[word]}")
             text.append("\n")
+        squawks = len(self._desk.board.squawks)
+        if squawks:
+            text.append(f"{squawks} open squawk{'' if squawks == 1 else 's'}, below the connectors", style="bold")
         text.rstrip()
         return text
 
@@ -105,7 +108,7 @@ class BoardScreen(Screen[None]):
         squawks = desk.board.squawks
         text.append(f"\nOpen squawks: {len(squawks) or 'none'}\n", style="bold")
         for number, squawk in enumerate(squawks, 1):
-            text.append_text(safe(f"{number:3}. [{squawk.stage}] {squawk.text}\n"[:400]))
+            text.append_text(safe(f"{number:3}. [{squawk.stage}] {squawk.text}"[:400])).append("\n")
         text.rstrip()
         return text
 
@@ -119,7 +122,7 @@ class BoardScreen(Screen[None]):
             text.append("Next: ", style="bold")
             text.append_text(safe(f"{next_up.stage.value} stage, {len(next_up.steps)} {kind}: {first.question}"))
             if next_up.why and first.stage is not Stage.DEAD:
-                text.append_text(safe(f"\n{next_up.why}"))
+                text.append("\n").append_text(safe(next_up.why))
         else:
             text.append_text(safe(next_up.why or "All steps have passed or were waived."))
         return text

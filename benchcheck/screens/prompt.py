@@ -51,8 +51,10 @@ def tasks(todo: Sequence[str]) -> Text:
 def big_word(word: str, below: Text, width: int, height: int, style: str) -> Text:
     """A verdict in block letters with its sentence below, or small where there is no room."""
     text = Text()
-    if can_draw(word) and width_of(word) <= width and height >= ROWS + 3:
-        for line in draw(word, 2 if width_of(word, 2) <= width else 1):
+    tall = 2 if height >= _TALL_FROM else 1
+    widen = next((n for n in range(2 * tall, 0, -1) if width_of(word, n) <= width), 0)
+    if can_draw(word) and widen and height >= ROWS * tall + 3:
+        for line in draw(word, widen, tall):
             text.append(line + "\n", style=style)
         text.append("\n")
     return text.append_text(below)

@@ -239,6 +239,8 @@ class StepScreen(Screen[str]):
 
     def _where(self) -> Text:
         count = len(self._up.steps)
+        if self._leaving is not None:
+            return safe(f"{self._up.stage.value} stage, leaving   {self._desk.harness.title}")
         place = f"step {min(self._number + (self._pause is None), count)} of {count}" if self._step else "diagnosis"
         return safe(f"{self._up.stage.value} stage, {place}   {self._desk.harness.title}")
 

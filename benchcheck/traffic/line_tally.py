@@ -1,8 +1,7 @@
 """The tally of one serial line: bytes, sentences by result, types; the same in whatever cut the bytes come.
 
-`types` holds sentences that can be relied on to be what they say: with a good checksum, or sent without one. A sentence
-with a bad checksum has no type, since its address may be what is wrong. Lines of a text protocol carry no checksum:
-whole printable ones count under `no_checksum`, garbled ones under `other`.
+`types` holds everything that has the form of a sentence, and of each type how many are sound: with a good checksum, or
+sent without one. Presence is judged from the sound ones only.
 """
 
 from __future__ import annotations
@@ -20,9 +19,11 @@ _MOST_TYPES = 1000  # garbage makes up ever new words: beyond these, new ones co
 
 @dataclass(slots=True)
 class TypeTally:
-    """How often a type came, and the stamps of the chunks in which its first and latest one ended."""
+    """How often a type came, how often of these with nothing wrong, and the stamps of the chunks in which its first and
+    latest one ended."""
 
     count: int
+    sound: int
     first_ns: int
     last_ns: int
 
@@ -96,8 +97,10 @@ class LineTally:
                 self.other += 1
         if kind:
             known = self.types.get(kind)
+            sound = int(result is not SentenceResult.BAD_CHECKSUM)
             if known is None:
-                self.types[kind] = TypeTally(1, time_ns, time_ns)
+                self.types[kind] = TypeTally(1, sound, time_ns, time_ns)
             else:
                 known.count += 1
+                known.sound += sound
                 known.last_ns = time_ns

@@ -37,7 +37,7 @@ class SentenceResult(StrEnum):
 
 
 class Sentence(NamedTuple):
-    """`type` is the address (`GPGGA`) of a good sentence or one without checksum, else empty."""
+    """`type` is the address (`GPGGA`) of whatever has the form of a sentence, its checksum right or not; else empty."""
 
     result: SentenceResult
     type: str
@@ -111,7 +111,7 @@ def judge_sentence(raw: bytes) -> Sentence:
     if b"*" in raw:
         stated = _CHECKSUM.search(raw)
         if stated is None or int(stated[1], 16) != checksum(raw[1 : stated.start()]):
-            return Sentence(SentenceResult.BAD_CHECKSUM, "", raw)
+            return Sentence(SentenceResult.BAD_CHECKSUM, kind if sound else "", raw)
         return Sentence(SentenceResult.GOOD, kind, raw) if sound else Sentence(SentenceResult.OTHER, "", raw)
     return Sentence(SentenceResult.NO_CHECKSUM, kind, raw) if sound else Sentence(SentenceResult.OTHER, "", raw)
 

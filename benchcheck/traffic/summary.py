@@ -26,7 +26,8 @@ RULES: Json = {
     "gaps": SILENCE_RULE,
     "clock_steps": STEP_RULE,
     "max_gap_s": "between two frames of the identifier, silences of the whole bus included, clock steps not",
-    "types": "sentences with a good checksum or none at all; lines of a text protocol that are all printable",
+    "types": "whatever has the form of a sentence, its checksum right or not; lines of a text protocol that are all printable",
+    "types_sound": "of these, the ones with a good checksum or none at all",
 }
 
 
@@ -110,6 +111,7 @@ def line_json(name: str, line: LineTally) -> Json:
         "over_long": line.over_long,
         "printable_percent": None if line.printable_share is None else round(100 * line.printable_share, 3),
         "types": {kind: line.types[kind].count for kind in sorted(line.types)},
+        "types_sound": {kind: line.types[kind].sound for kind in sorted(line.types) if line.types[kind].sound},
     }
 
 

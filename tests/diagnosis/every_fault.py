@@ -87,7 +87,12 @@ def _of_cavities(context: Context, connector: Connector, rng: random.Random) -> 
         yield planted.MirroredNumbering(connector.ref)
     for run in context.harness.runs:
         for end in run.ends:
-            if vacant and ref_of(end) == connector.ref and pin_of(end) in connector.contacts and run.role is not Role.BRIDGE:
+            if (
+                vacant
+                and ref_of(end) == connector.ref
+                and pin_of(end) in connector.contacts
+                and run.role is not Role.BRIDGE
+            ):
                 yield planted.WrongContact(run.wire, end, rng.choice(vacant))
 
 

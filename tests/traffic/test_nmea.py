@@ -108,10 +108,10 @@ def test_encapsulated_and_makers_sentences() -> None:
     assert {kind: entry.count for kind, entry in tally.types.items()} == {"AIVDM": 1, "PXYZW": 1}
 
 
-def test_types_hold_good_sentences_and_ones_without_checksum() -> None:
+def test_types_count_every_sentence_and_how_many_are_sound() -> None:
     tally = tally_of(b"$GPBOD,,T,,M,,*47\r\n$GPBOD,,T,,M,,\r\n$GPBOD,,T,,M,,*00\r\n")
     assert counts(tally) == (1, 1, 1, 0)
-    assert tally.types["GPBOD"].count == 2
+    assert (tally.types["GPBOD"].count, tally.types["GPBOD"].sound) == (3, 2)
 
 
 def test_a_longer_sentence_is_judged_and_noted() -> None:
