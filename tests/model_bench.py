@@ -115,7 +115,7 @@ class ModelBench:
         return {"bench": "model"}
 
     def passive(self) -> dict[str, str]:
-        return {name: "model" for name in self._can}
+        return dict.fromkeys(self._can, "model")
 
 
 class _Meter:

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import benchcheck
+from benchcheck.cli.main import COMMANDS
 
 PACKAGE = Path(benchcheck.__file__).parent
 ROOT = PACKAGE.parent
@@ -41,12 +42,59 @@ MAY_USE_THE_SIMULATOR = frozenset({"cli", "simulator"})
 
 # What reads a clock, a file or a port, starts threads or processes, or draws a screen.
 IO_MODULES = frozenset(
-    """
-    asyncio atexit can cantools concurrent fcntl ftplib getpass glob http io jinja2 locale logging mmap multiprocessing
-    os pathlib platform platformdirs pty pyvisa pyvisa_py queue random sched secrets select selectors serial shutil
-    signal smtplib socket socketserver sqlalchemy sqlite3 ssl subprocess sys syslog tempfile termios textual threading
-    time tty urllib uuid webbrowser click
-    """.split()
+    [
+        "asyncio",
+        "atexit",
+        "can",
+        "cantools",
+        "concurrent",
+        "fcntl",
+        "ftplib",
+        "getpass",
+        "glob",
+        "http",
+        "io",
+        "jinja2",
+        "locale",
+        "logging",
+        "mmap",
+        "multiprocessing",
+        "os",
+        "pathlib",
+        "platform",
+        "platformdirs",
+        "pty",
+        "pyvisa",
+        "pyvisa_py",
+        "queue",
+        "random",
+        "sched",
+        "secrets",
+        "select",
+        "selectors",
+        "serial",
+        "shutil",
+        "signal",
+        "smtplib",
+        "socket",
+        "socketserver",
+        "sqlalchemy",
+        "sqlite3",
+        "ssl",
+        "subprocess",
+        "sys",
+        "syslog",
+        "tempfile",
+        "termios",
+        "textual",
+        "threading",
+        "time",
+        "tty",
+        "urllib",
+        "uuid",
+        "webbrowser",
+        "click",
+    ]
 )
 # What opens a port or a file of a device; the screens and the commands go through benchcheck.bench for it.
 DRIVERS = frozenset({"can", "serial", "pyvisa", "pyvisa_py", "socket", "termios", "fcntl", "pty"})
@@ -187,16 +235,37 @@ def test_the_rule_would_see_a_wrong_import(tmp_path: Path, monkeypatch: pytest.M
 
 @pytest.mark.parametrize("command", [["--help"], ["--version"]])
 def test_the_program_starts_without_heavy_imports(command: list[str]) -> None:
+    """Nor does asking for help load a single command."""
     code = (
         "import sys\n"
         "from benchcheck.cli.main import run\n"
         f"code = run({command!r})\n"
+        f"heavy = set(sys.modules) & set({HEAVY!r})\n"
+        "ours = {name for name in sys.modules if name.startswith('benchcheck.')}\n"
+        "print(sorted(heavy), *sorted(ours), file=sys.stderr)\n"
+        "sys.exit(code)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr.split() == [
+        "[]",
+        *("benchcheck.cli", "benchcheck.cli.main", "benchcheck.words", "benchcheck.words.errors"),
+    ]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_help_of_a_command_loads_nothing_heavy(name: str) -> None:
+    code = (
+        "import sys\n"
+        "from benchcheck.cli.main import run\n"
+        f"code = run([{name!r}, '--help'])\n"
         f"print(sorted(set(sys.modules) & set({HEAVY!r})), file=sys.stderr)\n"
         "sys.exit(code)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stderr.strip() == "[]"
+    assert f"Usage: benchcheck {name}" in done.stdout
 
 
 def test_no_workplace_path_in_any_file() -> None:

@@ -20,6 +20,7 @@ from benchcheck.words.errors import SetupError
 _SLICE_S = 0.05
 _READ_AT_MOST = 4096  # about what a pseudo-terminal holds
 _QUEUE_CHUNKS = 50_000
+_EMPTY_READS_OF_A_LOST_PORT = 3  # in a row
 
 
 class LineState(StrEnum):
@@ -106,10 +107,14 @@ class LineListener:
 
     def _read(self) -> None:
         handle = self._handle
+        empty = 0
         while not self._stop.is_set():
             self.heartbeat_ns = self._clock.stamp_ns()
             try:
                 chunk = _read_what_is_there(handle)
+                empty = empty + 1 if chunk == b"" else 0
+                if empty >= _EMPTY_READS_OF_A_LOST_PORT:
+                    raise OSError("the other end has closed")
             except (OSError, TypeError, ValueError) as error:
                 self.why = printable(" ".join(str(error).split()))[:200] or type(error).__name__
                 self._lost = True
@@ -122,17 +127,18 @@ class LineListener:
                 self._queue.append((self._clock.stamp_ns(), chunk))
 
 
-def _read_what_is_there(handle: Any) -> bytes:
-    """Wait one slice, then take all that has arrived in one call. OSError when the port is gone."""
+def _read_what_is_there(handle: Any) -> bytes | None:
+    """Wait one slice, then take all that has arrived in one call; None where nothing did.
+
+    Empty bytes: the port said that there was something, and there was not. A port that is gone says so for ever;
+    one that was flushed in between (a change of speed does that) only once. OSError when the port is gone.
+    """
     if os.name != "posix":
-        return bytes(handle.read(max(1, handle.in_waiting)))
+        return bytes(handle.read(max(1, handle.in_waiting))) or None
     fd = handle.fileno()
     if not select.select([fd], [], [], _SLICE_S)[0]:
-        return b""
+        return None
     try:
-        chunk = os.read(fd, _READ_AT_MOST)
+        return os.read(fd, _READ_AT_MOST)
     except BlockingIOError:
-        return b""
-    if not chunk:
-        raise OSError("the other end has closed")
-    return chunk
+        return None

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 SCHEMA = "benchcheck.check/1"
 
 
-@click.command(short_help="Run a stage of a job: moves are told, readings are typed or measured.")
+@click.command()
 @click.argument("job", type=click.Path(path_type=Path))
 @click.option("--stage", type=click.Choice(["dead", "power", "live"]), help="The stage to run.")
 @click.option("--step", "step_id", metavar="ID", help="Only this step, also where it has a verdict already.")

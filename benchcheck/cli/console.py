@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, TextIO
@@ -104,6 +105,8 @@ class ConsoleWatcher(Watcher):
 
 def lenient_stdin() -> TextIO:
     """stdin, with what is no text replaced: a stray byte is an answer that is asked for again, never a crash."""
+    if sys.stdin is None:  # closed by whoever started us
+        return io.StringIO()
     if hasattr(sys.stdin, "reconfigure"):
         sys.stdin.reconfigure(errors="replace")
     return sys.stdin

@@ -19,7 +19,7 @@ WAIVER = (
 )
 
 
-@click.command(short_help="The whole job on a simulated bench: review, plan, measure, listen, judge, report.")
+@click.command()
 @click.option("--clean", is_flag=True, help="A bench without faults.")
 @click.option("--faults", type=click.Path(path_type=Path), help="Plant the faults of this TOML file instead.")
 @click.option("--profile", default="survey_launch", show_default=True, help="Folder, or a profile that comes along.")

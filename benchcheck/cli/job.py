@@ -20,7 +20,7 @@ SCHEMA_SHOW = "benchcheck.job/1"
 SCHEMA_VERIFY = "benchcheck.job-verify/1"
 
 
-@click.group(short_help="Start, open, list, show or verify a job record.")
+@click.group()
 def command() -> None:
     """Job records: one file a job, events are only ever added.
 

@@ -6,16 +6,25 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
-from difflib import get_close_matches
 
 import click
 
 from benchcheck import __version__
 from benchcheck.words.errors import BenchcheckError, ExitCode
 
-# Each name is a module of benchcheck.cli that holds a click command called `command`.
-# They import click and the words only; anything heavier is imported inside the function that needs it.
-COMMANDS = ("demo", "review", "plan", "job", "check", "survey", "report", "simulate")
+# Each name is a module of benchcheck.cli that holds a click command called `command`; its line stands here, so that
+# asking for help loads none of them. They import click and the words only; anything heavier is imported inside the
+# function that needs it.
+COMMANDS = {
+    "demo": "The whole job on a simulated bench: review, plan, measure, listen, judge, report.",
+    "review": "What is wrong in a profile on paper, before anything is touched.",
+    "plan": "The steps in order, with limits, probe moves and time.",
+    "job": "Start, open, list, show or verify a job record.",
+    "check": "Run a stage of a job: moves are told, readings are typed or measured.",
+    "survey": "The analysis of a recording: load, identifiers, silences, lines, who is there.",
+    "report": "A job's report as HTML and JSON.",
+    "simulate": "The simulated bench alone, for other programs to connect to.",
+}
 
 
 class Commands(click.Group):
@@ -30,11 +39,17 @@ class Commands(click.Group):
         command: click.Command = importlib.import_module(f"benchcheck.cli.{cmd_name}").command
         return command
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS:
-            near = get_close_matches(args[0], COMMANDS, n=1)
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], list(COMMANDS), n=1)
             hint = f" Did you mean '{near[0]}'?" if near else ""
             raise click.UsageError(f"No command '{args[0]}'.{hint}", ctx)
         return super().resolve_command(ctx, args)

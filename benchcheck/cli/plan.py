@@ -20,7 +20,7 @@ SCHEMA = "benchcheck.plan/1"
 WIDTH = 79
 
 
-@click.command(short_help="The steps in order, with limits, probe moves and time.")
+@click.command()
 @click.argument("profile")
 @click.option("--stage", type=click.Choice(["dead", "power", "live"]), help="Only this stage.")
 @output_options

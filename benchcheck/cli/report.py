@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from benchcheck.words.step import Step
 
 
-@click.command(short_help="A job's report as HTML and JSON.")
+@click.command()
 @click.argument("job", type=click.Path(path_type=Path))
 @click.option("--html", "html_file", type=click.Path(path_type=Path), help="Write HTML here [JOB.html].")
 @click.option("--json", "json_file", help="Write JSON here; - is stdout.")

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 SCHEMA = 1
 
 
-@click.command(short_help="What is wrong in a profile on paper, before anything is touched.")
+@click.command()
 @click.argument("profile")
 @output_options
 def command(profile: str, as_json: bool, plain: bool) -> int:

@@ -115,7 +115,7 @@ class Hearing:
         listener.drain()  # what came before the wire was tapped says nothing of this talker
         tally = LineTally(link.protocol)
         started_ns = self._clock.stamp_ns()
-        while not _satisfied(tally, talk.types) and self._clock.stamp_ns() < self._until_ns(started_ns, talk, tally):
+        while not _satisfied(tally, talk.types) and self._clock.stamp_ns() < self._until_ns(started_ns, talk):
             self._clock.sleep(PUMP_S)
             self.pump()
             for time_ns, data in listener.drain():
@@ -126,18 +126,11 @@ class Hearing:
                     self._capture.line(f"{link.name}:{sender}", time_ns, data)
         return self._line_reading(link, tally, listener.identity, str(listener.state))
 
-    def _until_ns(self, started_ns: int, talk: Talk, tally: LineTally) -> int:
-        """How long a talker is listened to: its time counts from when it should be up, not while it still boots.
-
-        One that says nothing at all is given as long as the buses are listened to anyway: it may only be late.
-        """
+    def _until_ns(self, started_ns: int, talk: Talk) -> int:
+        """How long a talker is listened to: its time counts from when it should be up, not while it still boots."""
         boot_s = self._harness.units[talk.sender].type.boot_s
         up_ns = (self._power_on_ns or 0) + int(boot_s * SECOND_NS)
-        until_ns = max(started_ns, up_ns) + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
-        if tally.bytes == 0 and self._power_on_ns is not None:
-            longest_s = max((listen_s(self._harness, bus) for bus in self._harness.buses), default=0.0)
-            until_ns = max(until_ns, self._power_on_ns + int(longest_s * SECOND_NS))
-        return until_ns
+        return max(started_ns, up_ns) + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
 
     def _line_reading(self, link: Link, tally: LineTally, identity: str, state: str) -> Reading:
         detail = {**line_json(link.name, tally), "baud": link.baud, "framing": link.framing}

@@ -84,7 +84,7 @@ class JobsScreen(Screen[None]):
         except BenchcheckError as error:
             self._say(str(error))
         else:
-            self.app.switch_screen(BoardScreen(desk))
+            self.app.push_screen(BoardScreen(desk))
 
     def _say(self, text: str) -> None:
         self.query_one("#next", Static).update(safe_lines(text))

@@ -52,7 +52,7 @@ class StepScreen(Screen[str]):
         self._last = Text()
         self._done: list[int] = []
         self._leaving: str | None = None  # the sentence with which this screen closes, once the bench is safe
-        self._stopped = False
+        self._stopped = False  # the board is wanted as soon as what is under way has ended
 
     def compose(self) -> ComposeResult:
         yield Static(id="where")
@@ -131,7 +131,7 @@ class StepScreen(Screen[str]):
         elif error is not None:
             raise error  # an internal error ends the program, with the terminal left clean
         elif isinstance(value, Result):
-            self._take(value)
+            self._take(value)  # also where the stop came too late for it: it was measured, and is recorded
         else:
             counts = self._desk.board.counts(self._up.stage)
             words = ", ".join(f"{number} {word}" for word, number in counts.items() if number)
@@ -142,7 +142,9 @@ class StepScreen(Screen[str]):
         self._number += 1
         self._last = word_and_shape(result.outcome.value)
         self._last.append_text(safe(f"  {result.step.question} {result.verdict.text}"))
-        if result.outcome is Outcome.PASS or result.verdict.reason == "left_out":
+        if self._stopped:
+            self._leave("")
+        elif result.outcome is Outcome.PASS or result.verdict.reason == "left_out":
             self._go_on()
         else:
             self._pause = result
@@ -172,6 +174,7 @@ class StepScreen(Screen[str]):
             self._go_on()
 
     def action_board(self) -> None:
+        self._stopped = True
         if self._desk.dialogue.busy:
             self._desk.dialogue.stop()
         elif self._leaving is None:
@@ -246,7 +249,8 @@ class StepScreen(Screen[str]):
 
     def _bench(self, step: Step | None) -> Text:
         confirmed = self._desk.session.runner.state
-        if self._question is not None and self._question.kind is QuestionKind.STATE and step is not None:
+        moving = self._question is not None and self._question.kind in (QuestionKind.STATE, QuestionKind.SUPPLY)
+        if moving and step is not None:
             return Text("BENCH TO BE: ", style="bold").append_text(safe(str(step.state)))
         state = str(confirmed) if confirmed is not None else "not confirmed yet"
         return Text("BENCH: ", style="bold").append_text(safe(state))

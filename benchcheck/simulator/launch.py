@@ -15,7 +15,7 @@ from types import TracebackType
 from typing import IO
 
 import benchcheck
-from benchcheck.words.errors import SetupError
+from benchcheck.words.errors import ExitCode, InputError, SetupError
 
 START_S = 30.0  # a cold machine may take long to load the numeric library
 END_S = 5.0
@@ -60,7 +60,7 @@ def start(
 
     transport  `pty`, `tcp`, or `auto`: a pseudo-terminal where the system has them
     truth      where the child writes the list of what it planted (tests only)
-    Raises SetupError with the child's own words where it does not come up.
+    Raises InputError where the files are wrong, SetupError where it does not come up, with the child's own words.
     """
     command = [
         sys.executable,
@@ -130,6 +130,8 @@ def _first_line(process: subprocess.Popen[bytes], errors: IO[bytes]) -> dict[str
         description = json.loads(line)
     except ValueError:
         _end(process)
+        if process.returncode == ExitCode.USAGE:
+            raise InputError("the simulated bench was given what it can't use", hint=_said(errors)) from None
         raise SetupError("the simulated bench did not start", hint=_said(errors)) from None
     if not isinstance(description, dict):
         raise SetupError("the simulated bench gave no description", hint=_said(errors))

@@ -1,11 +1,15 @@
 from __future__ import annotations
 
+import select
 import termios
+import threading
 from contextlib import closing
+from types import SimpleNamespace
 
 import pytest
 from bench_stand_ins import Pty, TcpLines, until
 
+from benchcheck.bench import serial_line
 from benchcheck.bench.clock import FakeClock
 from benchcheck.bench.port import open_port, printable, split_framing
 from benchcheck.bench.serial_line import LineListener, LineState
@@ -104,6 +108,27 @@ def test_unplugging_is_link_lost_as_data(pty):
         until(lambda: listener.state is LineState.LINK_LOST)
         assert listener.why.isprintable()
         assert listener.drain() == []
+
+
+def test_a_flush_between_look_and_read_is_no_lost_link(pty, monkeypatch):
+    """A change of speed drops what has come; the reader may just have been told that it is there."""
+    looked = threading.Event()
+
+    def look(reading, writing, failing, wait_s):
+        ready = select.select(reading, writing, failing, wait_s)
+        if ready[0] and not looked.is_set():
+            termios.tcflush(reading[0], termios.TCIFLUSH)
+            looked.set()
+        return ready
+
+    monkeypatch.setattr(serial_line, "select", SimpleNamespace(select=look))
+    with closing(LineListener(pty.name)) as listener:
+        listener.open()
+        pty.say(b"dropped")
+        until(looked.is_set)
+        pty.say(b"kept")
+        assert b"".join(chunk for _, chunk in heard(listener, 4)) == b"kept"
+        assert listener.state is LineState.LISTENING
 
 
 def test_the_port_is_ours_alone(pty):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import pytest
@@ -47,8 +48,8 @@ def test_feeds_are_read_with_units_out() -> None:
 def test_the_allowed_drop_is_in_proportion_to_the_handbook() -> None:
     """AC 43.13-1B table 11-6, continuous: 0.5 V of 14 V and 1 V of 28 V (table from memory; the figures 1 and 0.5
     are the drop columns of tables 11-7 and 11-8): one part in 28."""
-    assert 14.0 * ALLOWED_FRACTION == pytest.approx(0.5)
-    assert 28.0 * ALLOWED_FRACTION == pytest.approx(1.0)
+    assert pytest.approx(0.5) == 14.0 * ALLOWED_FRACTION
+    assert pytest.approx(1.0) == 28.0 * ALLOWED_FRACTION
     for profile in ("starter", "survey_launch"):
         for step in shipped(profile)[1].steps:
             if step.check == "feed_drop":
@@ -166,7 +167,7 @@ def test_a_converter_alone_draws_little() -> None:
 
 def test_units_go_in_one_at_a_time() -> None:
     steps = [s for s in shipped("survey_launch")[1].steps if s.check == "unit_current"]
-    for before, after in zip(steps, steps[1:], strict=False):
+    for before, after in itertools.pairwise(steps):
         assert before.state.on_unit < after.state.on_unit
     harness = shipped("survey_launch")[0]
     for step in steps:

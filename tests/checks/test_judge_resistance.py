@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -217,7 +218,7 @@ def test_all_neighbours_in_a_connector_are_covered() -> None:
     }
     for connector in harness.connectors.values():
         for row in connector.rows:
-            for a, b in zip(row, row[1:], strict=False):
+            for a, b in itertools.pairwise(row):
                 one, other = f"{connector.ref}-{a}", f"{connector.ref}-{b}"
                 if context.nets.net_of(one) is None or context.nets.net_of(other) is None:
                     continue

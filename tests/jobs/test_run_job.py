@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from model_bench import ALL_STAGES, Job, MemoryRecord, job, job_on, shipped
 
 from benchcheck.bench.clock import FakeClock
+from benchcheck.checks.kind import Context
 from benchcheck.jobs.runner import Runner
+from benchcheck.plan.plan import make_plan
 from benchcheck.readiness.board import fold
 from benchcheck.record.store import JobRecord
 from benchcheck.record.verify import verify_record
@@ -14,6 +18,7 @@ from benchcheck.simulator.faults import DeadTransmitter, OpenRun, ProtectorOpen,
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.errors import ExitCode, LinkLost, SetupError
 from benchcheck.words.event import EventKind
+from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.step import Stage
 from benchcheck.words.verdict import Outcome
@@ -297,6 +302,19 @@ def test_an_adapter_that_won_t_open_leaves_its_bus_unsure() -> None:
     assert {r.verdict.text for r in heard} == {"can is gone"}
     assert board.outcome("link_alive:position:GPS") is Outcome.PASS  # the rest goes on
     assert made.squawks == []
+
+
+def test_a_unit_that_boots_slowly_as_it_may_is_not_called_silent() -> None:
+    """Its line is the first thing that is listened to, and what its file allows for booting is waited for."""
+    harness = shipped("starter")[0]
+    slow = replace(harness.units["GPS"], type=replace(harness.units["GPS"].type, boot_s=9.0))
+    harness = replace(harness, units={**harness.units, "GPS": slow})
+    context = Context(harness, MeterSpec())
+    made = job_on(harness, make_plan(harness), context)
+    board = made.run()
+    assert made.squawks == []
+    assert board.outcome("link_alive:position:GPS") is Outcome.PASS
+    assert board.outcome("unit_heard:can1:GPS") is Outcome.PASS
 
 
 def test_dropped_frames_prove_no_silence() -> None:

@@ -18,7 +18,7 @@ import pyvisa
 import serial
 
 from benchcheck.simulator.launch import demo_faults_path, start
-from benchcheck.words.errors import SetupError
+from benchcheck.words.errors import InputError
 
 PTY = hasattr(os, "openpty")
 TRANSPORTS = [pytest.param("pty", marks=pytest.mark.skipif(not PTY, reason="no pseudo-terminals here")), "tcp"]
@@ -419,9 +419,9 @@ def test_truth_goes_to_its_file_only(profile: Path, tmp_path: Path) -> None:
 def test_bad_files_are_said_in_the_childs_own_words(profile: Path, tmp_path: Path) -> None:
     faults = tmp_path / "faults.toml"
     faults.write_text('[[faults]]\nkind = "open_run"\nrun = "W77"\n', encoding="utf-8")
-    with pytest.raises(SetupError, match="no run 'W77'"):
+    with pytest.raises(InputError, match="no run 'W77'"):
         start(profile, faults=faults)
-    with pytest.raises(SetupError):
+    with pytest.raises(InputError):
         start(tmp_path / "nowhere")
 
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import re
+import sys
+
+from benchcheck.cli.main import run
 
 PROMPT = re.compile(r"(ohm|V|A|your name|Enter when done)> \Z")
 
@@ -39,3 +43,28 @@ class SoundHarness:
         if "mark level" in step:
             return "-8.1"
         return "2.5" if "sit at its level" in step else "24.0"
+
+
+class Answers(io.StringIO):
+    """A stdin that answers what was last asked on `asked`; `first` lines are given before anything else."""
+
+    def __init__(self, person: SoundHarness, asked: io.StringIO, first: list[str] | None = None) -> None:
+        super().__init__()
+        self._person = person
+        self._asked = asked
+        self._first = list(first or [])
+
+    def readline(self, size: int = -1, /) -> str:
+        if self._first:
+            return self._first.pop(0) + "\n"
+        return self._person.answer(self._asked.getvalue()[-4000:]) + "\n"
+
+
+def check_by_hand(monkeypatch, arguments: list[str], person: SoundHarness | None = None) -> tuple[int, str]:
+    """Run `benchcheck check` in this process with a person who answers; exit code and what was said."""
+    said = io.StringIO()
+    with monkeypatch.context() as patch:
+        patch.setattr(sys, "stderr", said)
+        patch.setattr(sys, "stdin", Answers(person or SoundHarness(), said))
+        code = run(["check", *arguments])
+    return code, said.getvalue()
