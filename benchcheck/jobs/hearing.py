@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from benchcheck.bench.bench import Bench
@@ -17,6 +18,7 @@ from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.errors import BenchcheckError
 from benchcheck.words.frames import FrameBatch
 from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.verdict import Outcome
 
 SECOND_NS = 1_000_000_000
 PUMP_S = 0.02
@@ -127,8 +129,13 @@ class Hearing:
         return self._line_reading(link, tally, listener.identity, str(listener.state))
 
     def _until_ns(self, started_ns: int, talk: Talk) -> int:
-        """How long a talker is listened to: its time counts from when it should be up, not while it still boots."""
+        """How long a talker is listened to: its time counts from when it should be up, not while it still boots.
+
+        A unit on a bus is known by that to be late; one that speaks on lines only is given time to be.
+        """
         boot_s = self._harness.units[talk.sender].type.boot_s
+        if not any(message.sender == talk.sender for bus in self._harness.buses for message in bus.messages):
+            boot_s += LATE_BY_S
         up_ns = (self._power_on_ns or 0) + int(boot_s * SECOND_NS)
         return max(started_ns, up_ns) + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
 
@@ -164,6 +171,8 @@ class Hearing:
             dropped_frames=counts.dropped,
             also_known=[(message.can_id, message.extended) for message in bus.messages],
         )
+        if not self._acknowledge:
+            units = _late_for_want_of_others(units)
         detail: dict[str, object] = {
             "frames": tally.frames if tally else 0,
             "dropped_frames": counts.dropped,
@@ -204,6 +213,19 @@ def listen_s(harness: Harness, bus: Bus) -> float:
 
 def _satisfied(tally: LineTally, types: tuple[str, ...]) -> bool:
     return tally.understood >= GOOD_SENTENCES and all(name in tally.types and tally.types[name].sound for name in types)
+
+
+def _late_for_want_of_others(units: list[UnitPresence]) -> list[UnitPresence]:
+    """A lone unit that nobody acknowledges is not heard, so the first two on a silent bench can't be called late."""
+    firsts = sorted(unit.first_ns for unit in units if unit.first_ns is not None)
+    alone_until_ns = firsts[1] if len(firsts) > 1 else firsts[0] if firsts else 0
+    why = "; until a second unit was up nobody acknowledged it, so it can't be told when it began"
+    return [
+        replace(unit, verdict=Outcome.UNSURE, text=unit.text + why)
+        if unit.state is PresenceState.LATE and unit.first_ns is not None and unit.first_ns <= alone_until_ns
+        else unit
+        for unit in units
+    ]
 
 
 def _presence_json(unit: UnitPresence, begin_ns: int, tally: BusTally | None) -> dict[str, object]:
