@@ -54,7 +54,7 @@ def command(
 
     Exit codes: 0 all pass, 1 a FAIL or an open squawk, 4 something is UNSURE, left out or still to do.
     """
-    from benchcheck.cli.job import login_name
+    from benchcheck.cli.login import login_name
     from benchcheck.cli.opened import opened_job
     from benchcheck.cli.signals import ends_in_order
     from benchcheck.words.step import Stage

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchcheck.cli.login import login_name
 from benchcheck.cli.output import output_options, print_json, say
 from benchcheck.words.errors import ExitCode, UsageError
 
@@ -173,16 +174,6 @@ def verify(file: Path, held: str | None, as_json: bool, plain: bool) -> int:
         if result.ok:
             click.echo(f"{file}: {result.events} events, as written. Head {result.head_seq}:{result.head_hash}")
     return ExitCode.PASS if result.ok else ExitCode.FAIL
-
-
-def login_name() -> str:
-    """Who is logged in, as far as the system says."""
-    import getpass
-
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):
-        return "unknown"
 
 
 def _head(held: str | None) -> tuple[int, str] | None:

@@ -23,7 +23,7 @@ END_S = 5.0  # for a reading that is under way when the screens close
 def open_screens(folder: Path = Path()) -> int:
     """The list of jobs of a folder; one of them may be opened."""
     _needs_terminal()
-    from benchcheck.cli.job import login_name
+    from benchcheck.cli.login import login_name
     from benchcheck.screens.app import BenchApp
 
     with ExitStack() as stack:
