@@ -15,6 +15,8 @@ from benchcheck.words.contact import contact_key, join
 from benchcheck.words.step import Quantity, Stage, Step
 from benchcheck.words.verdict import Band
 
+ISOLATION_SOURCE = "profile limit isolation_ohm; coarse dc isolation over 1 Mohm is NASA practice"
+
 
 @check_kind
 class Isolation(CheckKind):
@@ -50,9 +52,7 @@ def isolation_step(check: str, context: Context, red: str, black: str, why: str)
         subject=(red, black),
         red=red,
         black=black,
-        band=Band(
-            limit_ohm, None, "ohm", "profile limit isolation_ohm; coarse dc isolation over 1 Mohm is NASA practice"
-        ),
+        band=Band(limit_ohm, None, "ohm", ISOLATION_SOURCE),
         note=f"read with {meter.ohm_test_volts:g} V up to {meter.ohm_max / 1e6:g} Mohm by {meter.name}; not an insulation resistance test",
     )
 

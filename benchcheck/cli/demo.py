@@ -79,8 +79,8 @@ def command(
     planted = None if clean else faults
     if planted is None and not clean:
         planted = demo_faults_path()
-    target = _new_folder(out)
     with start(folder, faults=planted, transport=transport, seed=seed, truth=truth) as simulated:
+        target = _new_folder(out)
         config = config_from_mapping(simulated.description)
         context = Context(harness, config.meter_spec)
         plan = make_plan(harness, config.meter_spec)

@@ -105,7 +105,11 @@ def is_tx_and_rx(context: Context, a: str, b: str) -> bool:
         sent, received = {talk.tx for talk in link.talks}, {talk.rx for talk in link.talks}
         if (a in sent and b in received) or (b in sent and a in received):
             return True
-    return False
+    # a link of which only one direction is declared: the unit itself says what its contacts are
+    entries = [context.harness.unit_contact(contact) for contact in (a, b)]
+    roles = {entry.role for entry in entries if entry is not None}
+    links = {link.name for link in context.harness.links for t in link.talks if {a, b} & {t.tx, t.rx}}
+    return roles == {Role.RS232_TX, Role.RS232_RX} and len(links) == 1
 
 
 def wrong_contact(run: Run, end: str, to: str) -> Hypothesis:
@@ -140,6 +144,14 @@ def _bus_partner(run: Run, failed_runs: Iterable[Run]) -> Run | None:
 
 def _of_part(context: Context, result: Result) -> Iterator[Hypothesis]:
     part = next(p for p in context.harness.parts if p.ref == result.step.subject[0])
+    if result.step.state.opened:
+        if result.reading.state is ReadingState.VALUE:
+            edge = Edge(f"beside {part.ref}", part.a, part.b, max(result.reading.value, SHORT_OHM))
+            text = (
+                f"{part.a} and {part.b} are joined beside {part.kind.value} {part.ref}: it protects or switches nothing"
+            )
+            yield Hypothesis(SquawkKind.SHORT, (part.a, part.b), text, add=(edge,))
+        return
     if part.kind in (PartKind.PROTECTOR, PartKind.SWITCH):
         text = f"{part.kind.value} {part.ref} is open between {part.a} and {part.b}"
         yield Hypothesis(SquawkKind.PROTECTOR_OPEN, (part.ref,), text, remove=frozenset({part.ref}))
@@ -160,19 +172,21 @@ def _of_termination(context: Context, result: Result) -> Iterator[Hypothesis]:
     for place in pairs(context.harness, bus):
         edge = Edge(f"extra at {place.connector}", place.high, place.low, 120.0)
         text = f"{bus.name} has a terminator too many, nearest to {place.connector} by the readings"
-        yield Hypothesis(SquawkKind.EXTRA_TERMINATOR, (bus.name,), text, add=(edge,), faults=1.1)
+        # a resistor of just this value is a likelier story than a film that happens to have it
+        yield Hypothesis(SquawkKind.EXTRA_TERMINATOR, (bus.name,), text, add=(edge,), faults=0.95)
 
 
 def _short(context: Context, result: Result) -> Iterator[Hypothesis]:
     red, black = result.step.red, result.step.black
     if result.reading.state is not ReadingState.VALUE or result.reading.value > OPEN_OHM:
         return
+    ohm = max(result.reading.value, SHORT_OHM)  # what joins them may be a film or a strand, not a dead short
     circuit = context.circuit(ALL_OPEN)
     one, other = circuit.component(red), circuit.component(black)
     places = [pair for pair in _touching(context) if _across(pair, one, other)]
     nets = context.nets
     if not places:
-        edge = Edge(f"short {red} {black}", red, black, SHORT_OHM)
+        edge = Edge(f"short {red} {black}", red, black, ohm)
         yield Hypothesis(SquawkKind.SHORT, (red, black), f"{red} and {black} are joined", add=(edge,))
         return
     # Places on the same two nets can't be told apart by a meter: they are one class with one name.
@@ -182,10 +196,10 @@ def _short(context: Context, result: Result) -> Iterator[Hypothesis]:
     for members in classes.values():
         where = tuple(dict.fromkeys(contact for pair in members for contact in pair))
         at = ", or ".join(f"{a} and {b}" for a, b in members)
-        edge = Edge(f"short {members[0]}", *members[0], SHORT_OHM)
+        edge = Edge(f"short {members[0]}", *members[0], ohm)
         yield Hypothesis(SquawkKind.SHORT, where, f"joined where nothing should join them: {at}", add=(edge,))
     if (red, black) not in places and (black, red) not in places:
-        edge = Edge(f"short {red} {black}", red, black, SHORT_OHM)
+        edge = Edge(f"short {red} {black}", red, black, ohm)
         yield Hypothesis(SquawkKind.SHORT, (red, black), f"{red} and {black} are joined", add=(edge,), faults=1.3)
 
 

@@ -166,7 +166,7 @@ class Asker:
         return Reading(ReadingState.NONE, "ohm", detail={"why": why})
 
     def leave_safe(self) -> None:
-        """Supply off, load off, listening stopped."""
+        """Supply off, listening stopped."""
         self._hearing.stop()
         if self._hand_supply is not None:
             self._hand_supply.leave_off()

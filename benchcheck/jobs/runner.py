@@ -141,7 +141,7 @@ class Runner:
             self._open(diagnose_live(self._context, results, known), stage)
 
     def leave_safe(self) -> None:
-        """Supply off, load off, listening stopped."""
+        """Supply off, listening stopped."""
         self._asker.leave_safe()
 
     # --- gates ------------------------------------------------------------------------------------------------

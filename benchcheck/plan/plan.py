@@ -98,7 +98,7 @@ def make_plan(harness: Harness, meter: MeterSpec | None = None) -> Plan:
         state = step.state
         return (
             STAGES.index(step.stage),
-            (len(state.on_unit), len(state.lifted), len(state.breakout)),
+            (len(state.on_unit), len(state.lifted), len(state.opened), len(state.breakout)),
             (sorted(state.lifted), sorted(state.on_unit)),
             kinds[step.check].rank,
             contact_key(step.red or step.id),

@@ -84,7 +84,7 @@ def test_what_was_recorded_gives_the_board_again(clean: Job) -> None:
 
 
 def test_progress_has_numbers(clean: Job) -> None:
-    assert "dead stage: 40 of 40 steps to do" in clean.said
+    assert "dead stage: 41 of 41 steps to do" in clean.said
     assert any(line.startswith("power stage: 21 PASS, 0 FAIL") for line in clean.said)
 
 
