@@ -7,6 +7,7 @@ from collections.abc import Generator, Iterator
 from typing import TypeVar
 
 from benchcheck.checks.kind import Context, all_kinds
+from benchcheck.diagnosis.candidates import is_tx_and_rx
 from benchcheck.diagnosis.dead import diagnose_dead
 from benchcheck.harness.buses import pairs
 from benchcheck.harness.families import neighbours
@@ -69,15 +70,7 @@ def _of_neighbours(context: Context, connector: Connector) -> Iterator[planted.F
         if circuit.ohms(a, b) > 1e6:
             yield planted.Short((a, b), 0.4)
         if connector.family not in NO_CAVITIES:
-            yield planted.CrossedTxRx((a, b)) if _is_link(context.harness, a, b) else planted.SwappedContacts((a, b))
-
-
-def _is_link(harness: Harness, a: str, b: str) -> bool:
-    for link in harness.links:
-        sent, received = {talk.tx for talk in link.talks}, {talk.rx for talk in link.talks}
-        if (a in sent and b in received) or (b in sent and a in received):
-            return True
-    return False
+            yield planted.CrossedTxRx((a, b)) if is_tx_and_rx(context, a, b) else planted.SwappedContacts((a, b))
 
 
 def _of_cavities(context: Context, connector: Connector, rng: random.Random) -> Iterator[planted.Fault]:

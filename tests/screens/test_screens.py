@@ -54,7 +54,7 @@ BOARD = """\
 Starter: a position receiver and a recorder
 starter.job   Ann Example   bench by hand, readings typed in
 
-dead      0 of   40 ····················
+dead      0 of   41 ····················
 power     0 of   21 ····················
 live      0 of    6 ····················
 
@@ -73,7 +73,7 @@ Open squawks: none
 
 
 
-Next: dead stage, 40 to do: does run W3 go from P1-2 to TB1-4?
+Next: dead stage, 41 to do: does run W3 go from P1-2 to TB1-4?
  n Next step  d Find the fault  q Quit  f1 Help"""
 
 
@@ -126,7 +126,7 @@ async def test_a_few_steps(job):
             await pilot.press("f3")
             await until(pilot, "run W9")
             await pilot.press("escape")
-            text = await until(pilot, "dead      2 of   40")
+            text = await until(pilot, "dead      2 of   41")
             assert "X fail" not in text
             assert "» SKIPPED 1" in text
     assert of_plan(job) == [("continuity:W3", 0.2), ("continuity:W8", None), ("continuity:W8", 0.18)]
