@@ -33,15 +33,22 @@ class SoundHarness:
             case "your name":
                 return "Ann Example"
             case "A":
+                drawn = re.search(r"with ([\d.]+)\s+A\s+drawn", step)
+                if drawn:
+                    return drawn[1]
                 return next(self._amps)
             case "ohm":
-                return "OL" if "limit: at least" in step else "0.2"
+                if "limit: at least" in step:
+                    return "OL"
+                return "60" if "terminated" in step else "0.2"
         if "before ohms" in lines[-2] or "free of any feed" in step:
             return "0"
         if "are lost to" in step:
             return "24.1"
         if "mark level" in step:
             return "-8.1"
+        if "CAN-H to CAN-L" in step:
+            return "0.1"
         return "2.5" if "sit at its level" in step else "24.0"
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from pathlib import Path
 from typing import Any, cast
 
 from benchcheck.capture.library_log import LibraryLog
 from benchcheck.capture.recording import Traffic
 from benchcheck.capture.unpack import open_binary
 from benchcheck.words.errors import InputError
-from benchcheck.words.frames import FrameFlag
+from benchcheck.words.frames import RAW_DLC_SHIFT, FrameFlag
 
 
 class BinaryLog(LibraryLog):
@@ -54,6 +55,10 @@ class BinaryLog(LibraryLog):
 class TableLog(LibraryLog):
     """Logs of the form .db: an SQLite table `messages`, as python-can writes it. Opened for reading only."""
 
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self.no_channel()
+
     def __iter__(self) -> Iterator[Traffic]:
         uri = f"{self.path.resolve().as_uri()}?mode=ro"
         try:
@@ -80,6 +85,7 @@ class TableLog(LibraryLog):
                 self._row(row)
                 if self.full():
                     yield self.rows.take()
+        self.no_fd()
         if len(self.rows):
             yield self.rows.take()
 
@@ -97,4 +103,7 @@ class TableLog(LibraryLog):
         if error:
             content = content[:8]
             length = len(content)
+        elif len(content) == 8 and 9 <= length <= 15:  # a classic frame with a length code above 8
+            flags |= length << RAW_DLC_SHIFT
+            length = 8
         self.add(stamp, 0, "bus", can_id, flags, length, content)

@@ -21,6 +21,7 @@ class LibraryLog(Recording):
         self.path = path
         self.rows = FrameRows()
         self._bus_of: dict[str, int] = {}
+        self._fd_left_out = 0
 
     def close(self) -> None:
         """Files are open only while they are iterated."""
@@ -36,6 +37,8 @@ class LibraryLog(Recording):
         flags |= 0 if message.is_rx else FrameFlag.SENT.value
         data = bytes(message.data) if message.data is not None and not message.is_remote_frame else b""
         length, raw_code = self.length_of(message)
+        if len(data) > 8 and not message.is_fd:
+            length, raw_code = len(data), 0  # no classic frame, whatever its length code says
         if raw_code:
             flags |= raw_code << RAW_DLC_SHIFT
             data = data[:8]
@@ -50,11 +53,26 @@ class LibraryLog(Recording):
         time_ns = start_ns + nanoseconds(stamp) if math.isfinite(stamp) and abs(stamp) < 1e10 else 1 << 63
         if not is_sane_stamp(time_ns) or not is_sound(can_id, flags, length, len(data)):
             self.bad_records += 1
+            self._fd_left_out += not flags & (FrameFlag.FD | FrameFlag.ERROR) and 8 < len(data) <= 64
             return
         bus = self._bus_of.get(name)
         if bus is None:
             bus = self._bus_of[name] = self.bus_index(name)
         self.rows.add(time_ns, bus, can_id & 0x1FFF_FFFF, flags, length, data)
+
+    def no_channel(self) -> None:
+        """Note what a form without channels can't tell."""
+        self.notes.append(
+            "this form does not say on which bus a frame was: several buses can't be told apart in it, and count as one"
+        )
+
+    def no_fd(self) -> None:
+        """Note at the end how many frames a form without FD frames seems to hold all the same."""
+        if self._fd_left_out:
+            records = "1 record has" if self._fd_left_out == 1 else f"{self._fd_left_out:,} records have"
+            self.notes.append(
+                f"{records} more than 8 bytes of data: FD frames, whose bits on the wire this form does not tell"
+            )
 
     def length_of(self, message: Message) -> tuple[int, int]:
         """(data bytes, length code as sent where a classic frame has one above 8, else 0)."""

@@ -73,10 +73,14 @@ def form_of(path: Path) -> str:
 
 
 def _check_there(path: Path) -> None:
+    if str(path) == "-":
+        raise _no_plain_file("-")
     try:
         if path.is_dir():
             raise InputError("is a folder", where=str(path), hint="Name the recording in it.")
         size = path.stat().st_size
+        if not path.is_file():  # looked at before it is opened: opening a pipe waits for who writes into it
+            raise _no_plain_file(str(path))
         with path.open("rb"):
             pass
     except FileNotFoundError as error:
@@ -84,8 +88,16 @@ def _check_there(path: Path) -> None:
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise InputError(f"can't be read: {reason}", where=str(path)) from error
-    if size == 0 and path.is_file():
+    if size == 0:
         raise InputError("is empty", where=str(path), hint="The recorder wrote nothing into it.")
+
+
+def _no_plain_file(where: str) -> InputError:
+    return InputError(
+        "is no plain file, and one is needed: a recording is read from more than one place",
+        where=where,
+        hint="Save what comes through a pipe in a file first.",
+    )
 
 
 def _check_text(path: Path) -> None:

@@ -71,6 +71,8 @@ class TextLog(LibraryLog):
     def __init__(self, path: Path, form: str) -> None:
         super().__init__(path)
         self._form = form
+        if form == ".csv":
+            self.no_channel()
 
     def __iter__(self) -> Iterator[Traffic]:
         reader, feed = self._reader()
@@ -96,6 +98,8 @@ class TextLog(LibraryLog):
         finally:
             log.removeHandler(warnings)
             log.propagate = propagate
+        if self._form == ".csv":
+            self.no_fd()
         if len(self.rows):
             yield self.rows.take()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, no_reading
+from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, heard_nothing, no_reading
 from benchcheck.harness.power import plug_order, units_in
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
@@ -47,5 +47,7 @@ class BusErrors(CheckKind):
                 ReadingState.NONE, "frames", instrument=heard.instrument, detail={"why": "not reported by this adapter"}
             )
             return Judged(none, Verdict(Outcome.UNSURE, "not_reported", "error frames: not reported by this adapter"))
+        if not errors and (nothing := heard_nothing(heard)) is not None:
+            return Judged(nothing, no_reading(nothing))
         reading = Reading(ReadingState.VALUE, "frames", float(str(errors)), instrument=heard.instrument)
         return Judged(reading, self.judge(step, reading))

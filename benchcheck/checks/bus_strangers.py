@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, no_reading
+from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, heard_nothing, no_reading
 from benchcheck.harness.power import plug_order, units_in
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
@@ -40,13 +40,11 @@ class BusStrangers(CheckKind):
         heard = yield Request(Quantity.CAN, step.state, source=str(step.settings["bus"]))
         if heard.state is ReadingState.NONE:
             return Judged(heard, no_reading(heard))
-        if not heard.detail.get("frames"):
-            nothing = Reading(
-                ReadingState.NONE, "identifiers", instrument=heard.instrument, detail={"why": "nothing was heard"}
-            )
-            return Judged(nothing, no_reading(nothing))
         strangers = heard.detail.get("strangers")
         names = [str(name) for name in strangers] if isinstance(strangers, (list, tuple)) else []
+        nothing = heard_nothing(heard)
+        if nothing is not None and not names:
+            return Judged(nothing, no_reading(nothing))
         reading = Reading(
             ReadingState.VALUE,
             "identifiers",

@@ -1,4 +1,4 @@
-"""CAN to rail: neither wire of a bus may be joined to ground or to a feed."""
+"""CAN to rail: neither wire of a bus may be joined to ground or to a feed, but by planned parts."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind
 from benchcheck.harness.circuit import run_ohm
-from benchcheck.harness.model import Harness, Role, Run, RunState
+from benchcheck.harness.model import Harness, Role, Run
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.contact import RING, lifted, pin_of, ref_of
 from benchcheck.words.reading import Reading
@@ -32,8 +32,8 @@ class Continuity(CheckKind):
     }
 
     def steps(self, context: Context) -> Iterable[Step]:
-        for run in context.harness.runs:
-            if run.b and run.state is not RunState.PLANNED:
+        for run in context.harness.wired_runs:
+            if run.b:
                 yield _step(context, run)
 
     def measure(self, step: Step) -> Measuring:
@@ -52,7 +52,11 @@ def _step(context: Context, run: Run) -> Step:
     red, black, state, note, unresolved = run.a, run.b, ALL_OPEN, "", False
     with_run, without = _expected(context, run)
     high = with_run + ALLOWANCE_OHM
-    if not _told_apart(context, with_run, without):
+    gauge = f"AWG {run.awg}" if run.awg is not None else "gauge assumed"
+    length = f"{run.length_m:g} m" if run.length_m is not None else "length assumed"
+    wire = f"computed: {gauge}, {length} at {context.harness.ambient_c:g} C"
+    source = f"{wire} and what lies beside it: {with_run:.3f} ohm; {_allowance(high)}"
+    if not told_apart(context, with_run, without):
         end = _end_to_lift(context.harness, run)
         others = f"another path of {without:.3g} ohm hides it"
         if end:
@@ -61,19 +65,19 @@ def _step(context: Context, run: Run) -> Step:
             red, black = (lug, run.b) if end == run.a else (run.a, lug)
             state = BenchState(lifted=frozenset({lug}))
             note = f"{others}: lift {run.wire} off {end} and probe its lug"
-            high = run_ohm(run, context.harness.ambient_c) + ALLOWANCE_OHM
+            alone = run_ohm(run, context.harness.ambient_c)
+            high = alone + ALLOWANCE_OHM
+            source = f"{wire}, the run alone: {alone:.3f} ohm; {_allowance(high)}"
         else:
             note = f"{others}, and neither end can be lifted; pull one contact to prove it"
             unresolved = True
-    else:
+    elif (with_run + without) / 2 < high:
         # A parallel path sets the ceiling: above the middle between with and without, the run is missing.
-        high = min(high, (with_run + without) / 2)
-    gauge = f"AWG {run.awg}" if run.awg is not None else "gauge assumed"
-    length = f"{run.length_m:g} m" if run.length_m is not None else "length assumed"
-    source = (
-        f"computed: {gauge}, {length} at {context.harness.ambient_c:g} C and what lies beside it: {with_run:.3f} ohm; "
-        f"plus at most {ALLOWANCE_OHM:g} ohm for probes and leads"
-    )
+        high = (with_run + without) / 2
+        source = (
+            f"{wire} and what lies beside it: {with_run:.3f} ohm with the run and {without:.3f} ohm without it; "
+            f"the middle of the two: {high:.3f} ohm"
+        )
     return Step(
         id=f"continuity:{run.wire}",
         check=Continuity.name,
@@ -95,12 +99,16 @@ def _expected(context: Context, run: Run) -> tuple[float, float]:
     return circuit.ohms(run.a, run.b), circuit.ohms_without(run.wire, run.a, run.b)
 
 
-def _told_apart(context: Context, with_run: float, without: float) -> bool:
-    """Whether this meter can tell a network with the run from the same network without it."""
+def _allowance(high: float) -> str:
+    return f"plus {ALLOWANCE_OHM:g} ohm for probes and leads: at most {high:.3f} ohm"
+
+
+def told_apart(context: Context, with_it: float, without: float) -> bool:
+    """Whether this meter can tell a network with a run or part in it from the same network without."""
     if math.isinf(without):
         return True
-    blur = context.meter.ohm_uncertainty(with_run) + context.meter.ohm_uncertainty(without)
-    return without - with_run > ALLOWANCE_OHM + 2 * blur
+    blur = context.meter.ohm_uncertainty(with_it) + context.meter.ohm_uncertainty(without)
+    return without - with_it > ALLOWANCE_OHM + 2 * blur
 
 
 def _end_to_lift(harness: Harness, run: Run) -> str:

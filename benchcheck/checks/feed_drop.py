@@ -9,18 +9,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind
-from benchcheck.harness.power import feed_state, path_ohm, power_pairs
+from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, no_reading
+from benchcheck.harness.power import feed_state, path_ohm, power_pairs, supply_share
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
 from benchcheck.words.step import Quantity, Stage, Step
-from benchcheck.words.verdict import Band
+from benchcheck.words.verdict import Band, Outcome, Verdict
 
 # AC 43.13-1B Table 11-6, continuous: 1 V of 28 V and 0.5 V of 14 V (from memory), taken in proportion.
 ALLOWED_FRACTION = 1 / 28
 # Lengths are known to some 20 percent and joints scatter; above this a joint is bad (common practice, no source).
 SLACK_FACTOR = 1.3
 SLACK_V = 0.1
+GAIN_V = 0.2  # a contact can't have more volts than the source, but for what two readings scatter
+DRAWN_FRACTION = 0.7
 
 
 @check_kind
@@ -53,14 +55,16 @@ class FeedDrop(CheckKind):
                 black=pair.ground,
                 load_a=pair.load_a,
                 band=Band(
-                    None,
+                    -GAIN_V,
                     high,
                     "V",
                     f"computed: {pair.load_a:g} A through wire, parts and joints drops {expected_v:.3f} V, "
-                    f"times {SLACK_FACTOR:g} plus {SLACK_V:g} V; at most {allowed_v:.2f} V by AC 43.13-1B in proportion",
+                    f"times {SLACK_FACTOR:g} plus {SLACK_V:g} V; at most {allowed_v:.2f} V, in proportion to AC 43.13-1B table 11-6 (from memory)",
                 ),
                 note=f"draw {pair.load_a:g} A with a load resistor between {pair.power} and {pair.ground}",
                 settings={
+                    "feed_low_v": pair.nominal_v * (1 - pair.feed.tolerance_percent / 100),
+                    "share_a": supply_share(context.harness, pair),
                     "source": pair.feed.source,
                     "source_ground": pair.feed.ground,
                     "unit": pair.unit,
@@ -74,9 +78,22 @@ class FeedDrop(CheckKind):
         source, ground = str(step.settings["source"]), str(step.settings["source_ground"])
         there = yield Request(Quantity.VOLTS, step.state, source, ground, step.load_a, load_at)
         here = yield Request(Quantity.VOLTS, step.state, step.red, step.black, step.load_a, load_at)
-        lost = difference(
-            there, here, float(str(step.settings["volt_percent"])), float(str(step.settings["volt_floor"]))
-        )
+        drawn = yield Request(Quantity.AMPS, step.state, load_a=step.load_a, load_at=load_at)
+        settings = step.settings
+        lost = difference(there, here, float(str(settings["volt_percent"])), float(str(settings["volt_floor"])))
+        if lost.state is not ReadingState.VALUE:
+            return Judged(lost, self.judge(step, lost))
+        if drawn.state is not ReadingState.VALUE:
+            return Judged(drawn, no_reading(drawn))
+        # A drop proves something only while the feed is alive and the load is really drawn.
+        share_a = float(str(settings["share_a"]))
+        if there.value < float(str(settings["feed_low_v"])):
+            return Judged(
+                lost, Verdict(Outcome.UNSURE, "feed_dead", f"{there.text} at the source: no feed to judge by")
+            )
+        if drawn.value + drawn.uncertainty < DRAWN_FRACTION * share_a:
+            text = f"{drawn.text} from the supply: the load of {share_a:.2f} A was not drawn"
+            return Judged(lost, Verdict(Outcome.UNSURE, "no_load", text))
         return Judged(lost, self.judge(step, lost))
 
 

@@ -78,6 +78,8 @@ class CheckKind(ABC):
             raise ValueError(f"step {step.id} has no band")
         if reading.state is ReadingState.NONE:
             return no_reading(reading)
+        if reading.unit == "ohm" and reading.value < -reading.uncertainty:
+            return Verdict(Outcome.UNSURE, "below_nothing", f"{reading.text}: is there a voltage on the circuit?")
         outcome = (
             over_range(band, reading)
             if reading.state is ReadingState.OVER
@@ -98,6 +100,14 @@ class CheckKind(ABC):
 def no_reading(reading: Reading) -> Verdict:
     """UNSURE: whatever kept the reading away, it proves nothing either way."""
     return Verdict(Outcome.UNSURE, "no_reading", str(reading.detail.get("why", "no reading")))
+
+
+def heard_nothing(heard: Reading) -> Reading | None:
+    """No reading where a listening can't prove an absence: no frame came, or some were dropped; else None."""
+    dropped = heard.detail.get("dropped_frames")
+    if not dropped and heard.detail.get("frames"):
+        return None
+    return Reading.none(f"{dropped} frames were dropped" if dropped else "nothing was heard", heard.unit)
 
 
 def over_range(band: Band, reading: Reading) -> Outcome:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, no_reading
-from benchcheck.checks.rs232_idle import tapped_contact
+from benchcheck.checks.rs232_idle import is_wired, tapped_contact
 from benchcheck.harness.power import plug_order, units_in
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
@@ -31,6 +31,8 @@ class LinkAlive(CheckKind):
         state = units_in(harness, plug_order(harness))
         for link in harness.links:
             for talk in link.talks:
+                if not is_wired(context, link, talk):
+                    continue
                 contact = tapped_contact(link, talk)
                 yield Step(
                     id=f"link_alive:{link.name}:{talk.sender}",

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from benchcheck.checks.kind import CheckKind, Context, check_kind
-from benchcheck.harness.model import Role
-from benchcheck.harness.power import connectors_of, feed_state, feeds_of_contacts, is_converter
+from benchcheck.harness.power import feed_state, feeds_of_contacts, is_converter, main_feed, power_pairs
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.contact import join
 from benchcheck.words.step import Quantity, Stage, Step
 from benchcheck.words.verdict import Band
+
+NO_CONNECTORS = ("stud", "splice", "terminals")
 
 
 @check_kind
@@ -25,24 +26,27 @@ class NoVolts(CheckKind):
 
     def steps(self, context: Context) -> Iterable[Step]:
         harness = context.harness
-        states = [feed_state(harness, feed) for feed in harness.feeds]
-        if not states:
+        main, states = main_feed(harness), [feed_state(harness, feed) for feed in harness.feeds]
+        if main is None:
             return
         fed = feeds_of_contacts(harness)
+        paired = {contact for pair in power_pairs(harness) for contact in (pair.power, pair.ground)}
         all_on = max(states, key=lambda state: len(state.on_unit))
-        for unit in harness.units.values():
+        least = min(states, key=lambda state: len(state.on_unit))
+        for connector in harness.connectors.values():
+            if connector.family in NO_CONNECTORS:
+                continue
+            unit = harness.units.get(connector.unit)
             # A converter's own contacts are read before it goes in, all others with every feed on.
-            state = min(states, key=lambda s: len(s.on_unit)) if is_converter(unit) else all_on
-            for ref in sorted(connectors_of(harness, unit.ref)):
-                for pin in harness.connectors[ref].contacts:
-                    contact = join(ref, pin)
-                    entry = harness.unit_contact(contact)
-                    powered = entry is not None and entry.role in (Role.POWER, Role.GROUND)
-                    if context.nets.net_of(contact) is None or powered or contact in fed:
-                        continue
-                    yield self._step(context, unit.ref, contact, state)
+            state = least if unit is not None and is_converter(unit) else all_on
+            for pin in connector.contacts:
+                contact = join(connector.ref, pin)
+                on_ground = context.nets.together(contact, main.ground)
+                if context.nets.net_of(contact) is None or contact in fed or contact in paired or on_ground:
+                    continue
+                yield self._step(context, connector.unit, contact, main.ground, state)
 
-    def _step(self, context: Context, unit: str, contact: str, state: BenchState) -> Step:
+    def _step(self, context: Context, unit: str, contact: str, ground: str, state: BenchState) -> Step:
         limit_v = context.harness.limits.near_zero_v
         return Step(
             id=f"no_volts:{contact}",
@@ -51,9 +55,10 @@ class NoVolts(CheckKind):
             quantity=Quantity.VOLTS,
             state=state,
             question=f"is {contact} free of any feed?",
-            subject=(unit, contact),
+            subject=(unit, contact) if unit else (contact,),
             red=contact,
-            black=context.harness.chassis,
+            black=ground,
             band=Band(-limit_v, limit_v, "V", "profile limit near_zero_v"),
+            note="against the supply's own return, which no broken ground can lift",
             settings={"unit": unit},
         )

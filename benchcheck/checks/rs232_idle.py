@@ -11,10 +11,18 @@ from collections.abc import Iterable
 from benchcheck.checks.kind import CheckKind, Context, check_kind
 from benchcheck.harness.model import Link, Talk
 from benchcheck.harness.power import plug_order, units_in
+from benchcheck.words.bench_state import ALL_OPEN
 from benchcheck.words.contact import ref_of
 from benchcheck.words.reading import Reading
 from benchcheck.words.step import Quantity, Stage, Step
-from benchcheck.words.verdict import Band
+from benchcheck.words.verdict import Band, Outcome, Verdict
+
+# TIA-232-F: mark at the receiver; a driver gives at most 15 V into a receiver.
+MARK_V, STRONGEST_V = -3.0, -15.0
+# A line that talks spends part of its time at space, so the mean that a meter shows lies above the mark. Up to here
+# that is the likelier story of a driver of 5 V and more; above it the line would talk without pause or the driver is
+# none (common practice, no source).
+BUSY_V = -1.0
 
 
 @check_kind
@@ -27,6 +35,8 @@ class Rs232Idle(CheckKind):
         "not_driven": "nothing drives this wire: the transmitter is dead, or transmit and receive are exchanged",
         "inverted": "positive while idle: inverted levels, a held break, or logic levels instead of RS-232",
         "undefined": "between -3 and +3 V: no RS-232 level; a loaded or failing transmitter",
+        "too_strong": "below -15 V: more than RS-232 lets a loaded driver give (25 V at most with nothing on it); another supply or signal is on this wire",
+        "busy_line": "above the mark level, as the mean of a line that talks may be: listen to it, or read again in a pause",
     }
 
     def steps(self, context: Context) -> Iterable[Step]:
@@ -34,6 +44,8 @@ class Rs232Idle(CheckKind):
         for link in context.harness.links:
             for talk in link.talks:
                 contact = tapped_contact(link, talk)
+                if not is_wired(context, link, talk):
+                    continue
                 yield Step(
                     id=f"rs232_idle:{link.name}:{talk.sender}",
                     check=self.name,
@@ -44,15 +56,30 @@ class Rs232Idle(CheckKind):
                     subject=(link.name, talk.sender, contact),
                     red=contact,
                     black=link.ground,
-                    # A busy line spends part of its time at space, so the mean a meter shows lies above the mark.
-                    band=Band(-15.0, -3.0, "V", "TIA-232-F: mark is -3 to -15 V at the receiver"),
+                    band=Band(STRONGEST_V, MARK_V, "V", "TIA-232-F: mark is -3 to -15 V at the receiver"),
                     settings={"unit": talk.sender, "link": link.name, "talk": talk.tx},
                 )
 
+    def judge(self, step: Step, reading: Reading) -> Verdict:
+        verdict = super().judge(step, reading)
+        if verdict.outcome is Outcome.FAIL and MARK_V < reading.value <= BUSY_V:
+            text = f"{reading.text}: {self.reasons['busy_line']}"
+            return Verdict(Outcome.UNSURE, "busy_line", text)
+        return verdict
+
     def fail_reason(self, step: Step, reading: Reading) -> str:
-        if reading.value > 3.0:
+        if reading.value > -MARK_V:
             return "inverted"
+        if reading.value < STRONGEST_V:
+            return "too_strong"
         return "not_driven" if abs(reading.value) < 1.0 else "undefined"
+
+
+def is_wired(context: Context, link: Link, talk: Talk) -> bool:
+    """Whether a talk's wire comes to the tapped connector, and its ground: runs that are only planned don't."""
+    contact, grounds = tapped_contact(link, talk), context.nets.net_of(link.ground)
+    joined = contact in context.circuit(ALL_OPEN).component(talk.tx)
+    return joined and context.nets.net_of(contact) is not None and grounds is not None
 
 
 def tapped_contact(link: Link, talk: Talk) -> str:

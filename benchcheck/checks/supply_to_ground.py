@@ -1,4 +1,4 @@
-"""Supply to ground: nothing may join a feed to its ground before power is let in."""
+"""Supply to ground: nothing but planned parts may join a feed to its ground before power is let in."""
 
 from __future__ import annotations
 
@@ -18,8 +18,11 @@ class SupplyToGround(CheckKind):
     reasons = {"joined": "the feed is joined to something; do not switch on before this is found"}
 
     def steps(self, context: Context) -> Iterable[Step]:
-        feeds = context.harness.feeds
+        # However the network is planned: with less than this between them, power is not let in.
+        feeds, floor_ohm = context.harness.feeds, context.harness.limits.supply_to_ground_ohm
         for number, feed in enumerate(feeds):
-            yield isolation_step(self.name, context, feed.source, feed.ground, f"{feed.name} to its ground")
+            why = f"{feed.name} to its ground"
+            yield isolation_step(self.name, context, feed.source, feed.ground, why, floor_ohm)
             for other in feeds[number + 1 :]:
-                yield isolation_step(self.name, context, feed.source, other.source, f"{feed.name} to {other.name}")
+                why = f"{feed.name} to {other.name}"
+                yield isolation_step(self.name, context, feed.source, other.source, why, floor_ohm)

@@ -33,8 +33,6 @@ class UnitCurrent(CheckKind):
         pairs = power_pairs(harness)
         for number, ref in enumerate(order):
             wanted = {pair.power: pair for pair in pairs if pair.unit == ref and pair.load_a > 0}.values()
-            if not wanted and not is_converter(harness.units[ref]):
-                continue
             percent = harness.limits.unit_current_percent
             if is_converter(harness.units[ref]):
                 band = Band(
@@ -47,7 +45,9 @@ class UnitCurrent(CheckKind):
                     max(amps - slack, 0.0),
                     amps + slack,
                     "A",
-                    f"unit file: {amps:.2f} A at the supply ± {percent:g} percent and {FLOOR_A:g} A",
+                    f"unit file: {amps:.2f} A at the supply ± {percent:g} percent and {FLOOR_A:g} A"
+                    if wanted
+                    else f"the unit file declares no load: at most {FLOOR_A:g} A",
                 )
             before = units_in(harness, order[:number])
             yield Step(
@@ -59,7 +59,12 @@ class UnitCurrent(CheckKind):
                 question=f"does {ref} draw what it should when it goes in?",
                 subject=(ref,),
                 band=band,
-                settings={"unit": ref, "before": before.to_json(), "amp_floor": context.meter.amp_floor},
+                settings={
+                    "unit": ref,
+                    "before": before.to_json(),
+                    "amp_floor": context.meter.amp_floor,
+                    "amp_percent": context.meter.amp_percent,
+                },
             )
 
     def measure(self, step: Step) -> Measuring:
@@ -73,7 +78,8 @@ class UnitCurrent(CheckKind):
             "A",
             after.value - before.value,
             # the percent part is common to both readings of one instrument; the counts are not
-            abs(after.value - before.value) / 100 + 2 * float(str(step.settings["amp_floor"])),
+            abs(after.value - before.value) * float(str(step.settings["amp_percent"])) / 100
+            + 2 * float(str(step.settings["amp_floor"])),
             instrument=after.instrument,
             detail={"before_a": before.value, "after_a": after.value},
         )

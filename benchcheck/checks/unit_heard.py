@@ -31,7 +31,7 @@ class UnitHeard(CheckKind):
         for bus in harness.buses:
             for unit in bus.nodes:
                 sent = [message for message in bus.messages if message.sender == unit]
-                if sent:
+                if unit in harness.units:
                     boot_s = harness.units[unit].type.boot_s
                     yield Step(
                         id=f"unit_heard:{bus.name}:{unit}",
@@ -41,7 +41,9 @@ class UnitHeard(CheckKind):
                         state=state,
                         question=f"is {unit} heard on {bus.name} within {boot_s:g} s of power-on, and without a break?",
                         subject=(unit, bus.name),
-                        note=f"{len(sent)} messages by the database; first within {boot_s:g} s by the unit file",
+                        note=f"{len(sent)} messages by the database; first within {boot_s:g} s by the unit file"
+                        if sent
+                        else "no message of this unit is in the profile's database, so it can't be told",
                         settings={"bus": bus.name, "unit": unit},
                     )
 
@@ -55,7 +57,7 @@ class UnitHeard(CheckKind):
         units = reading.detail.get("units")
         found = units.get(step.settings["unit"]) if isinstance(units, Mapping) else None
         if not isinstance(found, Mapping):
-            return reading, Verdict(Outcome.UNSURE, "no_reading", "the listening says nothing of this unit")
+            return reading, Verdict(Outcome.UNSURE, "no_message_known", "the profile knows no message of this unit")
         own = Reading(reading.state, reading.unit, instrument=reading.instrument, detail=dict(found))
         outcome, state = Outcome(str(found["verdict"])), str(found["state"])
         text = str(found["text"])

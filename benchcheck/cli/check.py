@@ -113,9 +113,8 @@ def _run(opened: OpenedJob, stage: Stage, only: Step | None, *, acknowledge: boo
 def _accept_cautions(opened: OpenedJob, session: Session, by_hand: ByHand) -> None:
     """Before anything is powered; not where the gates keep power out anyway."""
     from benchcheck.jobs.session import CAUTIONS
-    from benchcheck.readiness.gates import power_blockers
 
-    if power_blockers(session.runner.board):
+    if session.runner.power_blockers():
         return
     if opened.simulated:
         session.begin()

@@ -9,10 +9,11 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, TextIO
 
 from benchcheck.cli.output import say
-from benchcheck.jobs.asked import Question, QuestionKind, StopAsked
+from benchcheck.jobs.asked import BACK, QUIT, SKIP, Question, QuestionKind, StopAsked
 from benchcheck.jobs.runner import Watcher
 from benchcheck.report.step_rows import limit_words
 from benchcheck.report.visible import visible
+from benchcheck.words.person import name_fault
 from benchcheck.words.verdict import Outcome
 
 if TYPE_CHECKING:
@@ -46,6 +47,15 @@ class Console:
                 prompt = "  your name> "
             case _:
                 prompt = "  Enter when done> "
+        while True:
+            typed = self._line(prompt)
+            # a reading typed where a name is asked for must not become a signature
+            wrong = name_fault(typed) if question.kind is QuestionKind.CAUTIONS and not _is_word(typed) else ""
+            if not typed or not wrong:
+                return typed
+            say(f"  ! {visible(wrong)}. Type your name, or quit.")
+
+    def _line(self, prompt: str) -> str:
         sys.stderr.write(prompt)
         sys.stderr.flush()
         try:
@@ -101,6 +111,10 @@ class ConsoleWatcher(Watcher):
         if not self._quiet and any(result.outcome is Outcome.FAIL for result in self.results):
             say("")
             say("Where does the fault lie? What is probed now belongs to no step; skip REASON leaves a probe out.")
+
+
+def _is_word(typed: str) -> bool:
+    return typed.partition(" ")[0].lower() in (BACK, QUIT, SKIP)
 
 
 def lenient_stdin() -> TextIO:

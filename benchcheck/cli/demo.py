@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -115,28 +116,28 @@ def command(
         click.echo(document)
     for bus, sentence in passive.items():
         say(f"{bus}: {sentence}")
-    _summary(board, target)
+    _summary(board, target, say if as_json else click.echo)
     return board.exit_code(STAGES)
 
 
-def _summary(board: Board, target: Path) -> None:
+def _summary(board: Board, target: Path, tell: Callable[[str], None]) -> None:
     from benchcheck.plan.plan import STAGES
 
-    say("")
+    tell("")
     count = len(board.squawks)
-    say(f"{count} squawk{'s' if count != 1 else ''}" if count else "no squawks")
+    tell(f"{count} squawk{'s' if count != 1 else ''}" if count else "no squawks")
     for number, squawk in enumerate(board.squawks, 1):
-        say(f"  {number:2}. [{squawk.stage}] {squawk.text}")
+        tell(f"  {number:2}. [{squawk.stage}] {squawk.text}")
     for step_id, reason in board.waived.items():
-        say(f"waived: {step_id}: {reason}")
+        tell(f"waived: {step_id}: {reason}")
     skipped = sum(board.counts(stage)["SKIPPED"] for stage in STAGES)
     if skipped:
-        say(f"{skipped} steps could not be done while these squawks are open; a rerun does them")
+        tell(f"{skipped} steps could not be done while these squawks are open; a rerun does them")
     code = board.exit_code(STAGES)
-    say(
+    tell(
         f"{'FAIL' if code is ExitCode.FAIL else 'UNSURE' if code is ExitCode.UNSURE else 'PASS'} (exit code {int(code)})"
     )
-    say(f"Record: {target / 'demo.job'}; capture: {target / 'demo.pcapng'}.")
+    tell(f"Record: {target / 'demo.job'}; capture: {target / 'demo.pcapng'}.")
 
 
 def _new_folder(out: Path | None) -> Path:

@@ -1,4 +1,4 @@
-"""`benchcheck job`: start, open, list, show and verify job records."""
+"""`benchcheck job`: start, open, list, show, waive and verify job records."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.login import login_name
-from benchcheck.cli.output import output_options, print_json, say
+from benchcheck.cli.output import output_options, print_json, say, say_altered
 from benchcheck.words.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from benchcheck.record.verify import Verification
     from benchcheck.report.facts import Facts
     from benchcheck.words.event import Event
@@ -29,6 +31,7 @@ def command() -> None:
     benchcheck job start profiles/mine --by "Ann Example"
     benchcheck job open mine.job
     benchcheck job list
+    benchcheck job waive mine.job --squawk open_run:W31 --by "Ann Example" --reason "spare run"
     benchcheck job verify mine.job
     """
 
@@ -126,25 +129,48 @@ def list_jobs(folder: Path, as_json: bool, plain: bool) -> int:
 def show(file: Path, as_json: bool, plain: bool) -> int:
     """Show what a job holds: verdicts by stage, open squawks, waivers, sessions.
 
-    A damaged record is shown up to the damage; the exit code is then 2.
+    A record that was altered or is damaged is shown as far as it can be read; the exit code is then 2.
 
     \b
     benchcheck job show bay.job
     benchcheck job show bay.job --json
     """
-    from benchcheck.record.rows import read_until_damage
+    from benchcheck.cli.job_plan import plan_if_readable
+    from benchcheck.record.verify import read_as_it_is
     from benchcheck.report.facts import facts_of
 
-    events, damage = read_until_damage(file)
-    facts = facts_of(events)
+    events, faults = read_as_it_is(file)
+    _, plan = plan_if_readable(facts_of(events).profile, "this")
+    facts = facts_of(events, plan)
     if as_json:
-        print_json(_shown(file, facts, events, damage))
+        print_json(_shown(file, facts, events, faults))
     else:
         _print(file, facts, events)
-    if damage:
-        say(f"benchcheck: {damage}. `benchcheck job verify {file}` says more.")
+    if faults:
+        say_altered(file, faults)
         return ExitCode.USAGE
     return ExitCode.PASS
+
+
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--step", metavar="ID", help="The step that is accepted as it is.")
+@click.option("--squawk", metavar="ID", help="The open squawk that is accepted as it is, with its steps.")
+@click.option("--by", "who", help="Who accepts it [your login name].")
+@click.option("--reason", required=True, help="Why it may stay so.")
+def waive(file: Path, step: str | None, squawk: str | None, who: str | None, reason: str) -> int:
+    """Accept a step or an open squawk as it is, by name and with the reason.
+
+    The step then counts as done, and the report shows who accepted it and why. It holds until the step is read anew
+    or the squawk opened anew. A waiver opens no gate: what keeps power or a unit out still does.
+
+    \b
+    benchcheck job waive bay.job --step bus_errors:can1 --by "Ann Example" --reason "this adapter reports none"
+    benchcheck job waive bay.job --squawk open_run:W31 --by "Ann Example" --reason "spare run, not fitted"
+    """
+    from benchcheck.cli.waiving import waive as record_waiver
+
+    return record_waiver(file, step=step, squawk=squawk, who=who or login_name(), reason=reason)
 
 
 @command.command()
@@ -155,6 +181,7 @@ def verify(file: Path, held: str | None, as_json: bool, plain: bool) -> int:
     """Check that no event of a job was altered, removed, inserted or moved.
 
     Exit code 0: as written. 1: altered or incomplete, and it says at which event. 2: not a job record.
+    4: nothing wrong was found, but its side file is missing, so nobody can tell whether the end was cut off.
     It finds accidents and casual edits, not a determined forger, who can compute every hash anew.
 
     \b
@@ -164,6 +191,8 @@ def verify(file: Path, held: str | None, as_json: bool, plain: bool) -> int:
     from benchcheck.record.verify import verify_record
 
     result = verify_record(file, held=_head(held))
+    # a head from a report that is the last event says the same as the side file
+    unsure = bool(result.notes) and (held is None or _head(held) != (result.head_seq, result.head_hash))
     if as_json:
         print_json(_verified(file, result))
     else:
@@ -172,8 +201,11 @@ def verify(file: Path, held: str | None, as_json: bool, plain: bool) -> int:
         for note in result.notes:
             say(f"Note: {note}.")
         if result.ok:
-            click.echo(f"{file}: {result.events} events, as written. Head {result.head_seq}:{result.head_hash}")
-    return ExitCode.PASS if result.ok else ExitCode.FAIL
+            sure = "as far as can be told without its side file" if unsure else "as written"
+            click.echo(f"{file}: {result.events} events, {sure}. Head {result.head_seq}:{result.head_hash}")
+    if not result.ok:
+        return ExitCode.FAIL
+    return ExitCode.UNSURE if unsure else ExitCode.PASS
 
 
 def _head(held: str | None) -> tuple[int, str] | None:
@@ -210,7 +242,7 @@ def _listed(path: Path) -> dict[str, object]:
     }
 
 
-def _shown(file: Path, facts: Facts, events: list[Event], damage: str) -> dict[str, object]:
+def _shown(file: Path, facts: Facts, events: list[Event], faults: Sequence[str]) -> dict[str, object]:
     return {
         "schema": SCHEMA_SHOW,
         "file": str(file),
@@ -218,7 +250,8 @@ def _shown(file: Path, facts: Facts, events: list[Event], damage: str) -> dict[s
         "profile": facts.profile,
         "digest": facts.digest,
         "events": len(events),
-        "damage": damage,
+        "damage": faults[0] if faults else "",
+        "record": {"verified": not faults, "faults": list(faults)},
         "started_utc": facts.started_utc,
         "last_utc": facts.last_utc,
         "head": {"seq": events[-1].seq, "hash": events[-1].hash} if events else None,

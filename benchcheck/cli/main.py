@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import sys
@@ -10,7 +11,7 @@ from collections.abc import Sequence
 import click
 
 from benchcheck import __version__
-from benchcheck.words.errors import BenchcheckError, ExitCode
+from benchcheck.words.errors import ExitCode
 
 # Each name is a module of benchcheck.cli that holds a click command called `command`; its line stands here, so that
 # asking for help loads none of them. They import click and the words only; anything heavier is imported inside the
@@ -19,7 +20,7 @@ COMMANDS = {
     "demo": "The whole job on a simulated bench: review, plan, measure, listen, judge, report.",
     "review": "What is wrong in a profile on paper, before anything is touched.",
     "plan": "The steps in order, with limits, probe moves and time.",
-    "job": "Start, open, list, show or verify a job record.",
+    "job": "Start, open, list, show, waive or verify a job record.",
     "check": "Run a stage of a job: moves are told, readings are typed or measured.",
     "survey": "The analysis of a recording: load, identifiers, silences, lines, who is there.",
     "report": "A job's report as HTML and JSON.",
@@ -86,40 +87,46 @@ def main(argv: Sequence[str] | None = None) -> None:
 
 
 def run(argv: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code; nothing escapes but SystemExit codes in words."""
+    """Run one command and return its exit code; nothing escapes but SystemExit codes in words.
+
+    Where JSON was asked for and the command can't give its own, stdout gets an error object (cli/failure.py).
+    """
+    words = list(sys.argv[1:] if argv is None else argv)
+    stdout, stderr = sys.stdout, sys.stderr
     try:
-        result = program.main(args=None if argv is None else list(argv), prog_name="benchcheck", standalone_mode=False)
+        code = _run(words)
+        if sys.stdout is not None:
+            sys.stdout.flush()  # what can't be written is found out here, not after the end
+        return code
+    except (BrokenPipeError, SystemExit) as end:
+        if isinstance(end, SystemExit) and sys.stdout is stdout:
+            raise
+        sys.stdout, sys.stderr = stdout, stderr  # click has put its own in their place and asks to end
+        _let_go_of_stdout()  # whoever read our output has closed it; say nothing more
+        return ExitCode.PASS
+    except OSError as error:
+        _let_go_of_stdout()
+        with contextlib.suppress(OSError):
+            reason = error.strerror or str(error)
+            click.echo(f"benchcheck: the output can't be written: {reason}\n  Send it somewhere else.", err=True)
+        return ExitCode.SETUP
+
+
+def _run(words: list[str]) -> int:
+    try:
+        result = program.main(args=words, prog_name="benchcheck", standalone_mode=False)
         return int(result) if isinstance(result, int) else ExitCode.PASS
     except click.exceptions.Exit as stop:
         return stop.exit_code
-    except click.Abort:
-        click.echo("Interrupted.", err=True)
-        return ExitCode.INTERRUPTED
-    except click.ClickException as wrong:
-        wrong.show()
-        return ExitCode.USAGE
-    except BenchcheckError as error:
-        click.echo(f"benchcheck: {error}", err=True)
-        return error.exit_code
-    except KeyboardInterrupt:
-        click.echo("Interrupted; what was recorded stays recorded.", err=True)
-        return ExitCode.INTERRUPTED
-    except BrokenPipeError:
-        # whoever read our output has closed it; say nothing more, and let nothing flush into the closed pipe
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return ExitCode.PASS
-    except Exception as unforeseen:
-        click.echo(f"benchcheck: internal error: {type(unforeseen).__name__}: {unforeseen}", err=True)
-        click.echo(f"  The trace is in {_write_trace(unforeseen)}; please report it.", err=True)
-        return ExitCode.INTERNAL
+    except (Exception, KeyboardInterrupt) as error:
+        from benchcheck.cli.failure import say_failure
+
+        return say_failure(error, words)
 
 
-def _write_trace(error: BaseException) -> str:
-    import tempfile
-    import traceback
-
-    with tempfile.NamedTemporaryFile(
-        "w", prefix="benchcheck-", suffix=".trace", delete=False, encoding="utf-8"
-    ) as sink:
-        traceback.print_exception(error, file=sink)
-        return sink.name
+def _let_go_of_stdout() -> None:
+    """Nothing more gets out, also not what is still held back for the end of the program."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):  # stdout may be no file at all
+        sink = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(sink, sys.stdout.fileno())
+        os.close(sink)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
@@ -22,6 +23,15 @@ def output_options(function: F) -> F:
 def print_json(document: Mapping[str, object]) -> None:
     """One JSON document on stdout. NaN never gets out: it is not JSON."""
     click.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def say_altered(job: Path, faults: Sequence[str]) -> None:
+    """That a record is only shown, and proves nothing."""
+    from benchcheck.report.visible import visible
+
+    more = f" and {len(faults) - 1} more" if len(faults) > 1 else ""
+    say(visible(f"Warning: {job} is not as it was written: {faults[0]}{more}. It is shown, and proves nothing."))
+    say(visible(f"  `benchcheck job verify {job}` says what is wrong."))
 
 
 def say(text: str) -> None:

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from benchcheck.cli.output import say
+from benchcheck.cli.output import say, say_altered
 from benchcheck.cli.reports import write_whole
-from benchcheck.words.errors import BenchcheckError, ExitCode
-
-if TYPE_CHECKING:
-    from benchcheck.harness.model import Harness
-    from benchcheck.words.step import Step
+from benchcheck.words.errors import ExitCode
 
 
 @click.command()
@@ -24,7 +19,8 @@ if TYPE_CHECKING:
 def command(job: Path, html_file: Path | None, json_file: str | None, profile: str | None) -> int:
     """Write the report of a job: self-contained HTML that prints well, JSON (schema benchcheck.report/1), or both.
 
-    The exit code says whether the report was written; the verdict is in it (JSON: outcome.exit_code).
+    The exit code says whether the report was written; the verdict is in it (JSON: outcome.exit_code). It never says
+    PASS where the record was altered since it was written, or where the profile can't be read.
 
     \b
     benchcheck report bay.job
@@ -33,16 +29,19 @@ def command(job: Path, html_file: Path | None, json_file: str | None, profile: s
     """
     from benchcheck import __version__
     from benchcheck.bench.clock import Clock
-    from benchcheck.record.rows import read_events
+    from benchcheck.cli.job_plan import plan_if_readable, plan_of
+    from benchcheck.record.verify import read_as_it_is
     from benchcheck.report.build import build_report
     from benchcheck.report.facts import facts_of
     from benchcheck.report.html import report_html
     from benchcheck.report.json_report import report_text
 
-    events = read_events(job)
-    facts = facts_of(events)
-    harness, steps = _plan(profile, facts.profile)
-    model = build_report(harness, steps, events, generated_utc=Clock().utc(), version=__version__)
+    events, faults = read_as_it_is(job)
+    if faults:
+        say_altered(job, faults)
+    recorded = facts_of(events).profile
+    harness, plan = plan_if_readable(recorded, "the report") if profile is None else plan_of(profile)
+    model = build_report(harness, plan, events, generated_utc=Clock().utc(), version=__version__, record_faults=faults)
     if model.profile_changed:
         say("Note: the profile was changed after the last event of this job. The report shows the changed plan.")
     if html_file is None and json_file is None:
@@ -55,19 +54,3 @@ def command(job: Path, html_file: Path | None, json_file: str | None, profile: s
         write_whole(Path(json_file), report_text(model))
     say(f"{model.outcome.name}: {model.outcome_text}.")
     return ExitCode.PASS
-
-
-def _plan(given: str | None, recorded: str) -> tuple[Harness | None, tuple[Step, ...]]:
-    """Harness and steps; none where the job's own profile is gone, which is said. A profile given by name must load."""
-    from benchcheck.plan.plan import make_plan
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
-
-    try:
-        harness = load_profile(find_profile(given or recorded))
-    except BenchcheckError as error:
-        if given is not None:
-            raise
-        say(f"Note: the job's profile can't be read ({error.text}); the report shows what was recorded, and no plan.")
-        return None, ()
-    return harness, make_plan(harness).steps

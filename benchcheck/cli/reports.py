@@ -17,12 +17,20 @@ if TYPE_CHECKING:
 def write_reports(harness: Harness, plan: Plan, record: JobRecord, generated_utc: str, folder: Path) -> str:
     """Write report.html and report.json into a folder; gives the JSON text."""
     from benchcheck import __version__
+    from benchcheck.record.verify import read_as_it_is
     from benchcheck.report.build import build_report
     from benchcheck.report.html import report_html
     from benchcheck.report.json_report import report_text
 
+    events, faults = read_as_it_is(record.path)
     model = build_report(
-        harness, plan.steps, record.events(), generated_utc=generated_utc, version=__version__, head=record.head.hash
+        harness,
+        plan,
+        events,
+        generated_utc=generated_utc,
+        version=__version__,
+        head=record.head.hash,
+        record_faults=faults,
     )
     text = report_text(model)
     write_whole(folder / "report.html", report_html(model))

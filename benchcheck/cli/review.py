@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.output import output_options, print_json, say
-from benchcheck.words.errors import ExitCode, FaultyFiles
+from benchcheck.words.errors import ExitCode
 
 if TYPE_CHECKING:
     from benchcheck.harness.model import Harness
     from benchcheck.harness.review.rule import Finding
 
-SCHEMA = 1
+SCHEMA = "benchcheck.review/1"
 
 
 @click.command()
@@ -35,12 +35,7 @@ def command(profile: str, as_json: bool, plain: bool) -> int:
     from benchcheck.profile.find import find_profile
     from benchcheck.profile.load import load_profile
 
-    try:
-        harness = load_profile(find_profile(profile))
-    except FaultyFiles as faulty:
-        if as_json:
-            print_json(_faulty_document(profile, faulty))
-        raise
+    harness = load_profile(find_profile(profile))
     findings = review(harness)
     if as_json:
         print_json(_document(harness, findings))
@@ -62,24 +57,6 @@ def _document(harness: Harness, findings: tuple[Finding, ...]) -> dict[str, obje
         "notes": list(harness.notes),
         "faults": [],
         "findings": [finding.to_json() for finding in findings],
-    }
-
-
-def _faulty_document(profile: str, faulty: FaultyFiles) -> dict[str, object]:
-    return {
-        "schema": SCHEMA,
-        "profile": profile,
-        "faults": [
-            {
-                "file": fault.place.file,
-                "line": fault.place.line,
-                "column": fault.place.column,
-                "text": fault.text,
-                "hint": fault.hint,
-            }
-            for fault in faulty.faults
-        ],
-        "findings": [],
     }
 
 

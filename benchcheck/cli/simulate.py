@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from pathlib import Path
 
 import click
@@ -19,7 +20,7 @@ Examples:
   benchcheck simulate profiles/starter --transport tcp
 """
 )
-@click.argument("profile", type=click.Path(path_type=Path))
+@click.argument("profile")
 @click.option("--faults", type=click.Path(path_type=Path), help="TOML file of the faults to plant.")
 @click.option(
     "--transport",
@@ -29,16 +30,34 @@ Examples:
     help="Pseudo-terminals, or loopback TCP; auto takes what the system has.",
 )
 @click.option("--seed", type=int, default=1, show_default=True, help="Of scatter and noise; 0 for none.")
-def command(profile: Path, faults: Path | None, transport: str, seed: int) -> int:
-    """Serve a simulated bench of PROFILE until Ctrl-C.
+def command(profile: str, faults: Path | None, transport: str, seed: int) -> int:
+    """Serve a simulated bench of PROFILE until Ctrl-C, or until the pipe that is its stdin closes.
 
     Prints the bench description, one JSON line, on stdout: its meter and supply (SCPI), CAN adapter
     (serial-line protocol), serial taps and hands can then be opened like real ones.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # several threads are slower on matrices of this size
+    from benchcheck.profile.find import find_profile
     from benchcheck.simulator.serve import serve
 
-    say("Serving; Ctrl-C ends it.")
-    serve(profile, faults=faults, transport=transport, seed=seed)
+    piped = _is_piped_in()
+    serve(
+        find_profile(profile),
+        faults=faults,
+        transport=transport,
+        seed=seed,
+        until_stdin_closes=piped,
+        ready=lambda: say(f"Serving; Ctrl-C{' or the end of the input' if piped else ''} ends it."),
+    )
     say("Ended.")
     return ExitCode.PASS
+
+
+def _is_piped_in() -> bool:
+    """Whether a program holds the other end of stdin. A terminal is not closed, and /dev/null (nohup, a script's `&`)
+    says nothing of whether anybody still wants the bench."""
+    try:
+        mode = os.fstat(0).st_mode
+    except OSError:  # closed before we were started
+        return False
+    return stat.S_ISFIFO(mode) or stat.S_ISSOCK(mode)

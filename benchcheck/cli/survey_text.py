@@ -25,21 +25,25 @@ def survey_lines(document: Json) -> Iterator[str]:
     if "units" in document:
         yield ""
         yield from _units(document["units"], escaped(document["profile"]))
+    if document.get("talks"):
+        yield ""
+        yield from _talks(document["talks"], escaped(document["profile"]))
 
 
 def _head(document: Json) -> Iterator[str]:
-    parts = [f"{document['frames']:,} frames"]
+    parts = [_count(document["frames"], "frame")]
     if document["error_frames"]:
-        parts.append(f"{document['error_frames']:,} error frames")
+        parts.append(_count(document["error_frames"], "error frame"))
     if document["recorded_s"]:
         parts.append(f"{document['recorded_s']:.3f} s")
     if not document["buses"]:
-        parts = [f"{sum(line['bytes'] for line in document['lines']):,} bytes"]
+        parts = [_count(sum(line["bytes"] for line in document["lines"]), "byte")]
     yield f"{escaped(document['file'])}: {', '.join(parts)}"
     if document["bad_records"]:
-        yield f"  warning: {document['bad_records']:,} bad records were passed over"
+        were = "was" if document["bad_records"] == 1 else "were"
+        yield f"  warning: {_count(document['bad_records'], 'bad record')} {were} passed over"
     if document["dropped_frames"]:
-        yield f"  warning: the recorder dropped {document['dropped_frames']:,} frames"
+        yield f"  warning: the recorder dropped {_count(document['dropped_frames'], 'frame')}"
     if document["clock_steps"]:
         yield "  warning: the recorder's clock stepped; time and load below are with the steps taken out"
     for note in document["notes"]:
@@ -47,14 +51,11 @@ def _head(document: Json) -> Iterator[str]:
 
 
 def _bus(bus: Json) -> Iterator[str]:
-    yield f"bus {escaped(bus['name'])}, {bus['bitrate']:,} bit/s: {bus['frames']:,} frames, {bus['wire_bits']:,} bits"
-    peak_at = "" if bus["peak_at_s"] is None or bus["clock_steps"] else f" (from {bus['peak_at_s']:.0f} s on)"
-    yield (
-        f"  load {_percent(bus['load_mean_recorded_percent'])} mean, "
-        f"{_percent(bus['load_peak_recorded_percent'])} in the fullest second{peak_at}"
-    )
+    rate = "bit rate not known" if bus["bitrate"] is None else f"{bus['bitrate']:,} bit/s"
+    yield f"bus {escaped(bus['name'])}, {rate}: {_count(bus['frames'], 'frame')}, {_count(bus['wire_bits'], 'bit')}"
+    yield f"  {_load(bus)}"
     if bus["error_frames"]:
-        yield f"  {bus['error_frames']:,} error frames"
+        yield f"  {_count(bus['error_frames'], 'error frame')}"
     for step in bus["clock_steps"]:
         yield f"  clock step of {step['step_s']:+.3f} s after {step['at_s']:.3f} s"
     if bus["gaps"]:
@@ -72,7 +73,7 @@ def _bus(bus: Json) -> Iterator[str]:
 
 def _line(line: Json) -> Iterator[str]:
     found = line["sentences"]
-    yield f"line {escaped(line['name'])}, {line['protocol']}: {line['bytes']:,} bytes"
+    yield f"line {escaped(line['name'])}, {line['protocol']}: {_count(line['bytes'], 'byte')}"
     if line["protocol"] == "text":
         yield f"  lines: {found['no_checksum']:,} printable, {found['other']:,} garbled"
     else:
@@ -90,8 +91,30 @@ def _units(units: Sequence[Json], profile: str) -> Iterator[str]:
         yield f"  {unit['verdict']:<7} {escaped(unit['unit']):<12} {unit['state'] or '?':<13} {escaped(unit['text'])}"
 
 
-def _percent(value: float | None) -> str:
-    return "not known" if value is None else f"{value:.2f} %"
+def _talks(talks: Sequence[Json], profile: str) -> Iterator[str]:
+    yield f"talks of the links, by the profile {profile}"
+    for talk in talks:
+        name = escaped(f"{talk['link']}:{talk['sender']}")
+        yield f"  {talk['verdict']:<7} {name:<20} {talk['state']:<13} {escaped(talk['text'])}"
+
+
+def _load(bus: Json) -> str:
+    """One sentence about the load, with the clock's cuts taken out."""
+    mean, peak = bus["load_mean_recorded_percent"], bus["load_peak_recorded_percent"]
+    if mean is None and peak is None:
+        return "load not known"
+    least = "at least " if bus["load_is_lower_bound"] else ""
+    parts = [] if mean is None else [f"{least}{mean:.2f} % mean"]
+    if peak is None:
+        parts.append("no whole second to tell the fullest one")
+    else:
+        at = "" if bus["peak_recorded_at_s"] is None else f" (from {bus['peak_recorded_at_s']:.0f} s on)"
+        parts.append(f"{least}{peak:.2f} % in the fullest second{at}")
+    return f"load {', '.join(parts)}"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
 
 
 def _seconds(value: float | None, digits: int) -> str:

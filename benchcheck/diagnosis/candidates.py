@@ -16,6 +16,9 @@ from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.result import Result
 from benchcheck.words.squawk import SquawkKind
 
+# Above this a joint between two conductors is no strand across them (common practice, no source).
+SOFT_SHORT_OHM = 3.0
+
 
 def candidates(context: Context, failed: Sequence[Result]) -> Iterator[Hypothesis]:
     """Hypotheses for these failed steps, likelier ones first within each step; the same one only once."""
@@ -144,7 +147,7 @@ def _bus_partner(run: Run, failed_runs: Iterable[Run]) -> Run | None:
 
 def _of_part(context: Context, result: Result) -> Iterator[Hypothesis]:
     part = next(p for p in context.harness.parts if p.ref == result.step.subject[0])
-    if result.step.state.opened:
+    if part.ref in result.step.state.opened:
         if result.reading.state is ReadingState.VALUE:
             edge = Edge(f"beside {part.ref}", part.a, part.b, max(result.reading.value, SHORT_OHM))
             text = (
@@ -177,18 +180,20 @@ def _of_termination(context: Context, result: Result) -> Iterator[Hypothesis]:
 
 
 def _short(context: Context, result: Result) -> Iterator[Hypothesis]:
+    """Something lies across two conductors: first a dead short, then a film or strand of the ohms that were read."""
+    reading = result.reading
+    if reading.state is ReadingState.VALUE and reading.value < OPEN_OHM:
+        yield from _joined(context, result, SHORT_OHM, "", 1.0)
+        if reading.value > SOFT_SHORT_OHM:
+            yield from _joined(context, result, reading.value, f" through about {reading.text}", 1.4)
+
+
+def _joined(context: Context, result: Result, ohm: float, through: str, faults: float) -> Iterator[Hypothesis]:
     red, black = result.step.red, result.step.black
-    if result.reading.state is not ReadingState.VALUE or result.reading.value > OPEN_OHM:
-        return
-    ohm = max(result.reading.value, SHORT_OHM)  # what joins them may be a film or a strand, not a dead short
     circuit = context.circuit(ALL_OPEN)
     one, other = circuit.component(red), circuit.component(black)
     places = [pair for pair in _touching(context) if _across(pair, one, other)]
     nets = context.nets
-    if not places:
-        edge = Edge(f"short {red} {black}", red, black, ohm)
-        yield Hypothesis(SquawkKind.SHORT, (red, black), f"{red} and {black} are joined", add=(edge,))
-        return
     # Places on the same two nets can't be told apart by a meter: they are one class with one name.
     classes: dict[frozenset[int | None], list[tuple[str, str]]] = {}
     for pair in places:
@@ -197,10 +202,13 @@ def _short(context: Context, result: Result) -> Iterator[Hypothesis]:
         where = tuple(dict.fromkeys(contact for pair in members for contact in pair))
         at = ", or ".join(f"{a} and {b}" for a, b in members)
         edge = Edge(f"short {members[0]}", *members[0], ohm)
-        yield Hypothesis(SquawkKind.SHORT, where, f"joined where nothing should join them: {at}", add=(edge,))
+        text = f"joined where nothing should join them{through}: {at}"
+        yield Hypothesis(SquawkKind.SHORT, where, text, add=(edge,), faults=faults)
     if (red, black) not in places and (black, red) not in places:
         edge = Edge(f"short {red} {black}", red, black, ohm)
-        yield Hypothesis(SquawkKind.SHORT, (red, black), f"{red} and {black} are joined", add=(edge,), faults=1.3)
+        elsewhere = 1.3 if places else 1.0
+        text = f"{red} and {black} are joined{through}"
+        yield Hypothesis(SquawkKind.SHORT, (red, black), text, add=(edge,), faults=faults * elsewhere)
 
 
 def _across(pair: tuple[str, str], one: frozenset[str], other: frozenset[str]) -> bool:

@@ -8,7 +8,7 @@ network is changed by it, and what is still unexplained is looked at again. Wher
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import replace
 
 from benchcheck.checks.kind import Context
@@ -32,6 +32,7 @@ CONFIRMED_BY_PROBE = frozenset(
 )
 
 
+Evidence = tuple[Mapping[str, object], ...]
 Diagnosing = Generator[Request, Reading, list[Squawk]]
 
 
@@ -49,9 +50,12 @@ def diagnose_dead(context: Context, results: Sequence[Result]) -> Diagnosing:
         if best is None:
             unexplained += rest
             break
-        if best.kind in CONFIRMED_BY_PROBE and not (yield from _confirmed(context, chosen, best)):
-            refuted |= best.stories
-            continue
+        if best.kind in CONFIRMED_BY_PROBE:
+            evidence = yield from _confirmed(context, chosen, best)
+            if not evidence:
+                refuted |= best.stories
+                continue
+            best = replace(best, evidence=evidence)
         if best.kind is SquawkKind.OPEN_RUN:
             run = context.harness.run(best.where[0])
             if run is not None:
@@ -123,18 +127,20 @@ def one_class(alike: Sequence[Hypothesis]) -> Hypothesis:
     what, colon, _ = texts[0].partition(": ")
     if colon and all(text.startswith(what + colon) for text in texts):
         texts = [texts[0], *(text.removeprefix(what + colon) for text in texts[1:])]
-    text = f"{', or '.join(texts)} (the readings fit either)" if len(texts) > 1 else texts[0]
+    more = f", or at {len(texts) - 3} more places" if len(texts) > 4 else ""
+    shown = texts[:3] if more else texts
+    text = f"{', or '.join(shown)}{more} (the readings fit each)" if len(texts) > 1 else texts[0]
     return replace(alike[0], where=where, text=text, alike=frozenset(hypothesis.key for hypothesis in alike))
 
 
 def _confirmed(
     context: Context, chosen: Sequence[Hypothesis], hypothesis: Hypothesis
-) -> Generator[Request, Reading, bool]:
+) -> Generator[Request, Reading, Evidence]:
     """Probe where the story says that a conductor must now be found, and where it would not be without it."""
     without = apply_all(chosen, context.circuit(ALL_OPEN))
     with_it = hypothesis.apply(without)
     runs = [run for run in context.harness.runs if run.wire in hypothesis.movers]
-    asked = 0
+    found: list[Mapping[str, object]] = []
     for run in runs:
         for end in run.ends:
             far = run.b if end == run.a else run.a
@@ -145,11 +151,19 @@ def _confirmed(
             if reading.state is ReadingState.NONE:
                 continue
             if not fits(with_it.ohms(far, to), reading):
-                return False
-            asked += 1
-            if asked == 2:
-                return True
-    return asked > 0
+                return ()
+            found.append(probe_of(far, to, reading))
+            if len(found) == 2:
+                return tuple(found)
+    return tuple(found)
+
+
+def probe_of(red: str, black: str, reading: Reading) -> dict[str, object]:
+    """A follow-up as it stands behind a squawk."""
+    value = None if math.isnan(reading.value) else reading.value
+    name = f"follow_up:{red}:{black}"
+    ends = {"step": name, "red": red, "black": black}
+    return ends | {"text": reading.text, "value": value, "unit": reading.unit, "low": None, "high": None}
 
 
 def _far_less(with_ohm: float, without_ohm: float) -> bool:
@@ -163,7 +177,7 @@ def _landed_elsewhere(context: Context, run: Run) -> Generator[Request, Reading,
         for contact in sorted(vacant(context, ref_of(end)), key=contact_key):
             reading = yield Request(Quantity.OHMS, ALL_OPEN, far, contact)
             if reading.state is ReadingState.VALUE and reading.value < OPEN_OHM:
-                return wrong_contact(run, end, contact)
+                return replace(wrong_contact(run, end, contact), evidence=(probe_of(far, contact, reading),))
     return None
 
 
@@ -176,7 +190,7 @@ def _squawk(view: _View, chosen: Sequence[Hypothesis], hypothesis: Hypothesis) -
         Stage.DEAD.value,
         hypothesis.text,
         tuple(r.step.id for r in behind),
-        tuple(reading_of(r) for r in behind),
+        (*(reading_of(r) for r in behind), *hypothesis.evidence),
     )
 
 

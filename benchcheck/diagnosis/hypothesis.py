@@ -22,6 +22,7 @@ class Hypothesis:
     add      resistors that should not be there
     where_to contact -> contact for the conductors named in `movers`; parts and the insides of units stay
     faults   how many separate mistakes it takes: fewer is likelier
+    evidence readings beside the plan that were taken to settle it
     alike    the keys of other faults that the readings can't tell from this one
     """
 
@@ -33,6 +34,7 @@ class Hypothesis:
     where_to: Mapping[str, str] = field(default_factory=dict)
     movers: frozenset[str] = frozenset()
     faults: float = 1.0
+    evidence: tuple[Mapping[str, object], ...] = ()
     alike: frozenset[tuple[str, tuple[str, ...], str]] = frozenset()
 
     @property

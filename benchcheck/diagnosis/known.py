@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from benchcheck.checks.kind import Context
 from benchcheck.diagnosis.candidates import mirrored, open_run, swap
 from benchcheck.diagnosis.hypothesis import OPEN_OHM, SHORT_OHM, Hypothesis, apply_all
 from benchcheck.harness.buses import pairs
-from benchcheck.harness.circuit import Circuit, Edge
-from benchcheck.harness.model import Role
+from benchcheck.harness.circuit import Circuit, Edge, enabled_by
+from benchcheck.harness.model import Bus, Harness, Role
 from benchcheck.harness.power import unit_contacts
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.squawk import Squawk, SquawkKind
@@ -26,7 +27,10 @@ def fault_of(context: Context, squawk: Squawk) -> Hypothesis | None:
     match squawk.kind:
         case SquawkKind.OPEN_RUN | SquawkKind.MISSING_BRIDGE | SquawkKind.MISSING_DRAIN | SquawkKind.WRONG_CONTACT:
             run = harness.run(where[0])
-            return open_run(run) if run is not None else None
+            if run is None:
+                return None
+            fault = open_run(run)
+            return replace(fault, remove=fault.remove | enabled_by(harness, run))
         case SquawkKind.SWAPPED_CONTACTS | SquawkKind.CROSSED_TX_RX:
             return swap(context, where[0], where[1])
         case SquawkKind.MIRRORED_NUMBERING:
@@ -54,6 +58,10 @@ class KnownFaults:
         if state not in self._circuits:
             self._circuits[state] = apply_all(self._faults, self._planned(state))
         return self._circuits[state]
+
+    def whole_circuit(self, state: BenchState) -> Circuit:
+        """The same with the inputs and terminators of the plugged units in it, for readings in ohms."""
+        return apply_all(self._faults, self._context.circuit(state))
 
     def _planned(self, state: BenchState) -> Circuit:
         """The network without the inputs of units: kilohms to ground join nothing in the sense asked here."""
@@ -84,12 +92,16 @@ class KnownFaults:
         """Whether both wires of a bus run from the adapter to a unit, each to its own kind."""
         harness = self._context.harness
         bus = next(b for b in harness.buses if b.name == bus_name)
-        here = next((p for p in pairs(harness, bus) if p.connector == bus.adapter_at), None)
-        if here is None or unit not in harness.units:
+        return bus_reaches(harness, self.circuit(state), bus, unit)
+
+
+def bus_reaches(harness: Harness, circuit: Circuit, bus: Bus, unit: str) -> bool:
+    """Whether both wires of a bus run from the adapter to a unit in this network, each to its own kind."""
+    here = next((place for place in pairs(harness, bus) if place.connector == bus.adapter_at), None)
+    if here is None or unit not in harness.units:
+        return False
+    for contact, role in ((here.high, Role.CAN_H), (here.low, Role.CAN_L)):
+        own = unit_contacts(harness, harness.units[unit], role)
+        if not any(circuit.ohms(contact, end) < BUS_PATH_OHM for end in own):
             return False
-        circuit = self.circuit(state)
-        for contact, role in ((here.high, Role.CAN_H), (here.low, Role.CAN_L)):
-            own = unit_contacts(harness, harness.units[unit], role)
-            if not any(circuit.ohms(contact, end) < BUS_PATH_OHM for end in own):
-                return False
-        return circuit.ohms(here.high, here.low) > BUS_SHORT_OHM
+    return circuit.ohms(here.high, here.low) > BUS_SHORT_OHM

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
+from dataclasses import replace
 
 from benchcheck.checks.kind import Context
-from benchcheck.diagnosis.dead import Diagnosing, plain, reading_of
+from benchcheck.diagnosis.candidates import candidates
+from benchcheck.diagnosis.dead import Diagnosing, plain, probe_of, reading_of
+from benchcheck.diagnosis.hypothesis import fits
 from benchcheck.diagnosis.known import KnownFaults
 from benchcheck.diagnosis.path import path_between
 from benchcheck.harness.model import Feed
@@ -50,6 +53,8 @@ def diagnose_power(context: Context, results: Sequence[Result], known: KnownFaul
                 if wired and known.grounded(step.black, step.state):
                     text = f"{step.subject[1]} does not hold {tx} at an RS-232 mark level: {result.reading.text} on {step.red}"
                     squawks.append(_one(SquawkKind.DEAD_TRANSMITTER, (tx,), text, result))
+            case "termination":
+                squawks += _termination(context, result, known)
             case "can_level":
                 returns = all(known.grounded(feed.ground, step.state) for feed in context.harness.feeds)
                 if returns and known.untouched(step.red, step.state):
@@ -58,6 +63,19 @@ def diagnose_power(context: Context, results: Sequence[Result], known: KnownFaul
             case _:
                 squawks.append(plain(result))
     return merged(squawks)
+
+
+def _termination(context: Context, result: Result, known: KnownFaults) -> list[Squawk]:
+    """The bus measured with every unit in: what is known may explain it, else a terminator or a piece of the bus."""
+    step = result.step
+    if fits(known.whole_circuit(step.state).ohms(step.red, step.black), result.reading):
+        return []
+    if not (known.untouched(step.red, step.state) and known.untouched(step.black, step.state)):
+        return []
+    for hypothesis in candidates(context, [result]):
+        if fits(hypothesis.apply(known.whole_circuit(step.state)).ohms(step.red, step.black), result.reading):
+            return [_one(hypothesis.kind, hypothesis.where, hypothesis.text, result)]
+    return [plain(result)]
 
 
 def merged(squawks: Sequence[Squawk]) -> list[Squawk]:
@@ -127,6 +145,7 @@ def _poor_joint(context: Context, result: Result, feed: Feed) -> Generator[Reque
     circuit = context.circuit(step.state)
     way = path_between(circuit, feed.source, step.red) + path_between(circuit, step.black, feed.ground)
     worst, name, lost = EXCESS_V, "", 0.0
+    found: dict[str, object] = {}
     for edge in way:
         if (
             ref_of(edge.a) in step.state.on_unit - step.state.breakout
@@ -138,12 +157,14 @@ def _poor_joint(context: Context, result: Result, feed: Feed) -> Generator[Reque
             excess = abs(reading.value) - step.load_a * edge.ohm
             if excess > worst:
                 worst, name, lost = excess, edge.name, abs(reading.value)
+                found = probe_of(edge.a, edge.b, reading)
     if not name:
         return [plain(result)]
     run = context.harness.run(name)
     between = f" between {run.a} and {run.b}" if run else ""
     text = f"{name}{between} loses {lost:.2f} V at {step.load_a:g} A, about {lost / step.load_a:.1f} ohm: a poor crimp or joint"
-    return [_one(SquawkKind.HIGH_RESISTANCE, (name,), text, result)]
+    squawk = _one(SquawkKind.HIGH_RESISTANCE, (name,), text, result)
+    return [replace(squawk, readings=(*squawk.readings, found))]
 
 
 def _limit(result: Result) -> str:

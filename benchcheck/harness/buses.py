@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from benchcheck.harness.model import Bus, Harness, Part, PartKind, Role
-from benchcheck.harness.nets import Groups
-from benchcheck.words.contact import contact_key, ref_of
+from benchcheck.harness.model import Bus, Harness, Part, PartKind, PathKind, Role
+from benchcheck.harness.nets import Nets
+from benchcheck.words.contact import contact_key, join, pin_of, ref_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,23 +18,67 @@ class Pair:
     low: str
 
 
-def wire_contacts(harness: Harness, bus: Bus) -> tuple[frozenset[str], frozenset[str]]:
-    """All contacts on the bus's CAN-H and CAN-L wires, through the units that join pairs inside."""
-    return _side(harness, bus, Role.CAN_H), _side(harness, bus, Role.CAN_L)
+def wire_contacts(harness: Harness, bus: Bus, nets: Nets | None = None) -> tuple[frozenset[str], frozenset[str]]:
+    """All contacts on the bus's CAN-H and CAN-L wires: the nets at the connector of the adapter, and on from there
+    through every unit that joins contacts of that role inside. Contacts side by side are not one bus for that alone:
+    a connector may carry two.
+
+    nets  those of the runs that are there, or of the finished harness (`Nets(harness, planned=True)`)
+    """
+    nets = nets or Nets(harness)
+    return _side(harness, bus, nets, Role.CAN_H), _side(harness, bus, nets, Role.CAN_L)
 
 
-def _side(harness: Harness, bus: Bus, role: Role) -> frozenset[str]:
-    groups: Groups[str] = Groups()
-    at_connector: dict[str, str] = {}
-    for run in harness.runs:
-        if run.role is role and run.b:
-            groups.join(run.a, run.b)
-            for end in run.ends:  # an in and an out contact of one connector are one bus, through the unit
-                groups.join(at_connector.setdefault(ref_of(end), end), end)
-    for group in groups.groups():
-        if any(ref_of(contact) == bus.adapter_at for contact in group):
-            return frozenset(group)
-    return frozenset()
+def _side(harness: Harness, bus: Bus, nets: Nets, role: Role) -> frozenset[str]:
+    starts = {
+        end
+        for run in nets.runs
+        for end in run.ends
+        if ref_of(end) == bus.adapter_at and _role(harness, end, run.role) is role
+    }
+    wires: list[frozenset[str]] = []
+    for start in sorted(starts, key=contact_key):
+        if not any(start in wire for wire in wires):
+            wires.append(_reached(harness, nets, role, start))
+    # Where the adapter's connector carries several buses, the wire that meets most of this bus's nodes is its own.
+    return max(wires, key=lambda wire: _nodes_met(harness, bus, wire), default=frozenset())
+
+
+def _role(harness: Harness, contact: str, otherwise: Role) -> Role:
+    entry = harness.unit_contact(contact)
+    return otherwise if entry is None else entry.role
+
+
+def _reached(harness: Harness, nets: Nets, role: Role, start: str) -> frozenset[str]:
+    reached: set[str] = set()
+    todo = [start]
+    while todo:
+        net = nets.net_of(todo.pop())
+        for contact in () if net is None else nets.members(net):
+            if contact not in reached:
+                reached.add(contact)
+                todo += _through(harness, contact, role)
+    return frozenset(reached)
+
+
+def _through(harness: Harness, contact: str, role: Role) -> list[str]:
+    """Contacts of that role that the unit joins inside to the one that mates with `contact`."""
+    connector = harness.connectors.get(ref_of(contact))
+    unit = harness.units.get(connector.unit) if connector is not None else None
+    if connector is None or unit is None:
+        return []
+    own = join(connector.unit_connector, pin_of(contact))
+    others = [
+        unit.mate(path.b if own == path.a else path.a)
+        for path in unit.type.paths
+        if path.kind is PathKind.THROUGH and own in (path.a, path.b)
+    ]
+    return [mate for mate in others if mate and _role(harness, mate, Role.SIGNAL) is role]
+
+
+def _nodes_met(harness: Harness, bus: Bus, wire: frozenset[str]) -> int:
+    refs = {ref_of(contact) for contact in wire}
+    return sum(any(ref in refs for ref in harness.units[node].connectors.values()) for node in bus.nodes)
 
 
 def pairs(harness: Harness, bus: Bus) -> tuple[Pair, ...]:

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.harness.model import Harness, PartKind, PathKind, Role, Run, Unit, UnitPath
+from benchcheck.harness.model import Harness, PathKind, Role, Run, Unit, UnitPath
 from benchcheck.harness.wire import resistance_ohm
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
-from benchcheck.words.contact import join, lifted
+from benchcheck.words.contact import lifted, ref_of
 
 # A crimped contact with its mating test contact: a few milliohms each end (common practice, no source).
 CONTACT_OHM = 0.003
@@ -139,19 +139,19 @@ class Circuit:
 def circuit_of(harness: Harness, state: BenchState = ALL_OPEN) -> Circuit:
     """The harness in a bench state as resistors: runs, closed parts, and the paths of plugged units.
 
-    A lifted run ends at its lug (`W231@GND2`). Feeds and converters are not in it: this answers
+    Runs that are only planned are not in it, nor parts that don't conduct at rest. A lifted run ends at its lug (`W231@GND2`). Feeds and converters are not in it: this answers
     questions of resistance and of what is joined to what, not of volts.
     """
     edges: list[Edge] = []
-    for run in harness.runs:
+    runs = harness.wired_runs
+    for run in runs:
         if run.b:
             a, b = (lifted(run.wire, end) if lifted(run.wire, end) in state.lifted else end for end in (run.a, run.b))
             edges.append(Edge(run.wire, a, b, run_ohm(run, harness.ambient_c)))
     for part in harness.parts:
-        is_open = part.ref in state.opened or part.kind in (PartKind.RELAY, PartKind.DIODE)
-        if not is_open:
+        if part.kind.conducts_at_rest and part.ref not in state.opened:
             edges.append(Edge(part.ref, part.a, part.b, max(part.ohm, 0.001)))
-    bridged = frozenset(frozenset(run.ends) for run in harness.runs if run.role is Role.BRIDGE)
+    bridged = frozenset(frozenset(run.ends) for run in runs if run.role is Role.BRIDGE)
     for unit in harness.units.values():
         edges += _paths_of(unit, state, bridged)
     return Circuit(edges)
@@ -165,7 +165,22 @@ def _paths_of(unit: Unit, state: BenchState, bridged: frozenset[frozenset[str]])
             continue
         ends = [_mated(unit, name, state) for name in (path.a, path.b)]
         if ends[0] and ends[1]:
-            yield Edge(f"{unit.ref}:{path.kind.value}:{number}", ends[0], ends[1], _path_ohm(path))
+            yield Edge(_path_name(unit, number), ends[0], ends[1], _path_ohm(path))
+
+
+def _path_name(unit: Unit, number: int) -> str:
+    return f"{unit.ref}:{unit.type.paths[number].kind.value}:{number}"
+
+
+def enabled_by(harness: Harness, bridge: Run) -> frozenset[str]:
+    """The resistors inside units that a bridge enables, and that go with it."""
+    ends = set(bridge.ends)
+    return frozenset(
+        _path_name(unit, number)
+        for unit in harness.units.values()
+        for number, path in enumerate(unit.type.paths)
+        if path.enabled_by and {unit.mate(name) for name in path.enabled_by} == ends
+    )
 
 
 def _path_ohm(path: UnitPath) -> float:
@@ -176,9 +191,8 @@ def _path_ohm(path: UnitPath) -> float:
 
 def _mated(unit: Unit, unit_contact: str, state: BenchState) -> str:
     """The harness contact that mates with `J1-4` of a unit, or nothing while that connector is off it."""
-    own, _, pin = unit_contact.partition("-")
-    ref = unit.connectors.get(own, "")
-    return join(ref, pin) if ref in state.on_unit else ""
+    mate = unit.mate(unit_contact)
+    return mate if ref_of(mate) in state.on_unit else ""
 
 
 def moved(edge: Edge, where: Mapping[str, str]) -> Edge:

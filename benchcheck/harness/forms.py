@@ -127,10 +127,7 @@ class LimitsForm(Form):
 
     isolation_ohm: Number = Field(1e6, gt=0, le=1e9, description="least resistance between nets that must be apart")
     supply_to_ground_ohm: Number = Field(
-        20.0, ge=0, le=1e6, description="least resistance from a feed to ground, units out"
-    )
-    load_fraction: Number = Field(
-        1.0, ge=0, le=2, description="part of the declared load drawn in the loaded volts step"
+        20.0, ge=0, le=1e6, description="least ohms of a feed to ground, units out, whatever parts lie between"
     )
     near_zero_v: Number = Field(0.3, gt=0, le=5, description="volts that count as dead")
     unit_current_percent: Number = Field(

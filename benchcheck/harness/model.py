@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from benchcheck.words.contact import pin_of, ref_of
+from benchcheck.words.contact import join, pin_of, ref_of
 from benchcheck.words.errors import Place
 
 
@@ -98,6 +98,15 @@ class PartKind(StrEnum):
     DIODE = "diode"
     TERMINATOR = "terminator"
 
+    @property
+    def conducts_at_rest(self) -> bool:
+        """Whether a meter finds a way through it on a dead bench: protectors in, switches on, no coil powered.
+
+        A relay part is its make contact: open until its coil has power. A diode needs more volts than a meter in ohms
+        may give it. The one place that says so: the circuit, the paper review and the simulator all ask here.
+        """
+        return self not in (PartKind.RELAY, PartKind.DIODE)
+
 
 @dataclass(frozen=True, slots=True)
 class Part:
@@ -177,6 +186,12 @@ class Unit:
     node: str = ""  # its name as a sender in the message database
     place: Place = Place("harness.toml")
 
+    def mate(self, own: str) -> str:
+        """The harness contact that mates with the unit's own contact `J1-4`; empty where no connector does."""
+        name, _, pin = own.partition("-")
+        ref = self.connectors.get(name)
+        return join(ref, pin) if ref else ""
+
 
 @dataclass(frozen=True, slots=True)
 class Feed:
@@ -251,7 +266,6 @@ class Limits:
 
     isolation_ohm: float = 1e6
     supply_to_ground_ohm: float = 20.0
-    load_fraction: float = 1.0
     near_zero_v: float = 0.3
     unit_current_percent: float = 25.0
 
@@ -275,6 +289,11 @@ class Harness:
     closeout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # family -> list
     digest: str = ""  # SHA-256 of the profile's files, for the record
     notes: tuple[str, ...] = ()  # what reading the files had to guess (an encoding), in words
+
+    @property
+    def wired_runs(self) -> tuple[Run, ...]:
+        """The runs that are there to be measured; a planned one is on paper only."""
+        return tuple(run for run in self.runs if run.state is not RunState.PLANNED)
 
     def run(self, wire: str) -> Run | None:
         for entry in self.runs:

@@ -47,12 +47,14 @@ class Groups(Generic[T]):
 class Nets:
     """The nets of a harness: runs, bridges, splices and studs joined; parts are *between* nets.
 
-    Contacts without any conductor are in no net (`net_of` gives None).
+    Contacts without any conductor are in no net (`net_of` gives None). Runs that are only planned are left out;
+    `planned` takes them in, for questions about the finished harness on paper. `runs` are those that were joined.
     """
 
-    def __init__(self, harness: Harness) -> None:
+    def __init__(self, harness: Harness, *, planned: bool = False) -> None:
+        self.runs = harness.runs if planned else harness.wired_runs
         groups: Groups[str] = Groups()
-        for run in harness.runs:
+        for run in self.runs:
             groups.add(run.a)
             if run.b:
                 groups.join(run.a, run.b)

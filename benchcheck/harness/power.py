@@ -45,7 +45,7 @@ def feeds_of_contacts(harness: Harness) -> Mapping[str, Feed]:
 
 def unit_contacts(harness: Harness, unit: Unit, role: Role) -> tuple[str, ...]:
     """Harness contacts of a unit that have this role by the unit's own file, and a conductor."""
-    wired = {end for run in harness.runs for end in run.ends}
+    wired = {end for run in harness.wired_runs for end in run.ends}
     contacts = [
         join(unit.connectors[entry.connector], entry.contact)
         for entry in unit.type.contacts
@@ -64,23 +64,31 @@ def power_pairs(harness: Harness) -> tuple[PowerPair, ...]:
     pairs: list[PowerPair] = []
     for unit in harness.units.values():
         grounds = unit_contacts(harness, unit, Role.GROUND)
-        powers = [c for c in unit_contacts(harness, unit, Role.POWER) if _wants(harness, feeds, unit, c)]
+        wanting = unit_contacts(harness, unit, Role.POWER)
+        powers = [c for c in wanting if _feed_wanted(harness, feeds, unit, c) is not None]
         if not grounds or not powers:
             continue
         wanted = [(power, _beside(power, grounds)) for power in powers]
         touched = {ground for _, ground in wanted}
         wanted += [(_beside(ground, powers), ground) for ground in grounds if ground not in touched]
         for power, ground in wanted:
-            entry = harness.unit_contact(power)
-            if entry is not None:
-                feed = feeds[power]
+            entry, feed = harness.unit_contact(power), _feed_wanted(harness, feeds, unit, power)
+            if entry is not None and feed is not None:
                 pairs.append(PowerPair(unit.ref, power, ground, feed, entry.feed_v or feed.nominal_v, entry.load_a))
     return tuple(pairs)
 
 
-def _wants(harness: Harness, feeds: Mapping[str, Feed], unit: Unit, contact: str) -> bool:
+def _feed_wanted(harness: Harness, feeds: Mapping[str, Feed], unit: Unit, contact: str) -> Feed | None:
+    """The feed that a power contact is read for: the one that reaches it, or the one whose volts it asks for.
+
+    None for a converter's own output.
+    """
     feed = feeds.get(contact)
-    return feed is not None and feed.converter != unit.ref
+    if feed is None:
+        entry = harness.unit_contact(contact)
+        asked = entry.feed_v if entry is not None else None
+        feed = next((f for f in harness.feeds if f.nominal_v == asked), main_feed(harness))
+    return feed if feed is not None and feed.converter != unit.ref else None
 
 
 def _beside(contact: str, candidates: tuple[str, ...] | list[str]) -> str:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from benchcheck.harness.forms import SCHEMA, Form
 from benchcheck.harness.hints import did_you_mean, nearest, shown
@@ -26,13 +28,22 @@ _UNITS = {
     "baud": "bits per second",
     "bitrate": "bits per second",
 }
+# texts that nothing else in a profile refers to
+_SAID_NOWHERE_ELSE = ("title", "zone", "framing")
+# choices on which it depends which other keys are wanted: none can stand in
+_MISLEADING = {("ConnectorForm", "gender"), ("UnitConnectorForm", "gender"), ("UnitPathForm", "kind")}
+_EXAMPLES = {"bitrate": "250000", "baud": "4800"}
 # words of the trade for the same thing, for hints
 _SAID = {"male": "pin", "female": "socket"}
 _NUMBER = re.compile(r"\s*([-+]?\d+)(?:([.,])(\d+))?\s*(\S*)\s*\Z")
 
 
 def read_form(form: type[F], doc: TomlText, path: Path, values: object, faults: list[FileFault]) -> F | None:
-    """One table as its form; None where something in it is wrong, which is added to `faults`."""
+    """One table as its form; what is wrong in it is added to `faults`.
+
+    Where only keys are wrong that nothing else refers to (numbers, choices, texts, unknown keys), others stand in for
+    them, so that the rest of the table is checked all the same; else None. With a fault, no harness is made of it.
+    """
     if not isinstance(values, dict):
         faults.append(
             FileFault(doc.place(path), "must be a table", f"Write [{path[-1] if path else ''}] above its keys.")
@@ -41,9 +52,48 @@ def read_form(form: type[F], doc: TomlText, path: Path, values: object, faults: 
     try:
         return form.model_validate(values)
     except ValidationError as error:
-        for detail in error.errors(include_url=False):
-            faults.append(_fault(form, doc, path, dict(detail)))
+        details = error.errors(include_url=False)
+        faults += [_fault(form, doc, path, dict(detail)) for detail in details]
+        return _mended(form, values, [tuple(detail["loc"]) for detail in details])
+
+
+def _mended(form: type[F], values: Mapping[str, Any], wrong: Sequence[Path]) -> F | None:
+    """The form with stand-ins for what is wrong; None where there is none that misleads no further check."""
+    kept = dict(values)
+    known = {info.alias or name: info for name, info in form.model_fields.items()}
+    for loc in wrong:
+        key = str(loc[0]) if loc else ""
+        kept.pop(key, None)
+        if key in known:
+            stand_in = _stand_in(form, key, known[key])
+            if stand_in is None:
+                return None
+            kept[key] = stand_in
+    try:
+        return form.model_validate(kept)
+    except ValidationError:
         return None
+
+
+def _stand_in(form: type[Form], key: str, info: FieldInfo) -> object | None:
+    if key in _SAID_NOWHERE_ELSE:
+        return "?" if info.is_required() else info.default
+    if (form.__name__, key) not in _MISLEADING and (
+        choices := [name for name in _literals(form, key) if isinstance(name, str)]
+    ):
+        return choices[0]
+    if not _kinds(info.annotation) & {int, float}:
+        return None
+    bounds = {name: getattr(item, name) for item in info.metadata for name in ("gt", "ge", "le") if hasattr(item, name)}
+    low, high = bounds.get("gt", bounds.get("ge", 0)), bounds.get("le", math.inf)
+    return next((number for number in (1, low + 1, (low + high) / 2) if low < number <= high), None)
+
+
+def _kinds(annotation: object) -> set[object]:
+    """The types that an annotation is made of: of `Annotated[float, ...] | None`, float and NoneType among them."""
+    return {annotation}.union(
+        *(_kinds(part) for part in get_args(annotation) if isinstance(part, type) or get_args(part))
+    )
 
 
 def read_list(
@@ -96,7 +146,9 @@ def _fault(form: type[Form], doc: TomlText, path: Path, detail: Mapping[str, Any
         return FileFault(place, f"{key}: unknown value {shown(value)}", hint)
     if kind in ("float_type", "int_type", "float_parsing", "int_parsing", "int_from_float"):
         return FileFault(
-            place, f"{key}: {shown(value)} is no {'whole ' if 'int' in kind else ''}number", number_hint(key, value)
+            place,
+            f"{key}: {shown(value)} is no {'whole ' if 'int' in kind else ''}number",
+            number_hint(key, value, whole="int" in kind),
         )
     if kind == "string_type":
         hint = f'Write it in quotes: "{value}".' if isinstance(value, int | float) else "A text in quotes is wanted."
@@ -114,13 +166,17 @@ def _fault(form: type[Form], doc: TomlText, path: Path, detail: Mapping[str, Any
     return FileFault(place, f"{key}: {message[:1].lower()}{message[1:]}", _describe(form, key))
 
 
-def number_hint(key: str, value: object) -> str:
+def number_hint(key: str, value: object, *, whole: bool = False) -> str:
     """What to write instead of a number that is none: decimal commas, units, quotes."""
     unit = _UNITS.get(key.rpartition("_")[2], "")
-    wanted = f"a number in {unit}" if unit else "a number"
+    wanted = f"a {'whole ' if whole else ''}number{f' in {unit}' if unit else ''}"
+    if isinstance(value, float):
+        tail = f": {round(value)}" if math.isfinite(value) and abs(value) < 1e15 else ""
+        return f"{wanted[:1].upper()}{wanted[1:]} is wanted{tail}."
     found = _NUMBER.match(value) if isinstance(value, str) and len(value) < 40 else None
-    if found is None:
-        return f"{wanted[:1].upper()}{wanted[1:]} is wanted, as 1.5."
+    if found is None or (whole and found[3]):
+        example = _EXAMPLES.get(key, "1") if whole else "1.5"
+        return f"{wanted[:1].upper()}{wanted[1:]} is wanted, as {example}."
     number = found[1] + (f".{found[3]}" if found[3] else "")
     if found[2] == ",":
         return f"A decimal comma? Write {number}{f' (in {unit})' if unit else ''}."
@@ -146,7 +202,7 @@ def _bound(kind: str, context: Mapping[str, Any], key: str) -> str:
         case "string_too_long" | "too_long":
             return f"is too long: at most {context['max_length']}"
         case "finite_number":
-            return "is no finite number"
+            return "is more than a number can hold, or no number at all"
     return ""
 
 

@@ -47,6 +47,8 @@ HARNESS_FILE = "harness.toml"
 PINS_FILE = "pins.csv"
 # where the file of a unit type may be, seen from the profile's folder; the first that exists counts
 UNIT_FILES = ("units/{}.toml", "../units/{}.toml")
+# and, where none of these exists, what the file that comes with benchcheck is called here
+SHIPPED_UNIT = "units that come with benchcheck/{}.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +87,7 @@ def read_harness(
     faults: Iterable[FileFault] = (),
     digest: str = "",
 ) -> Harness:
-    """The harness that `files` describe: harness.toml, pins.csv, units/<type>.toml or ../units/<type>.toml.
+    """The harness that `files` describe: harness.toml, pins.csv, and unit types (UNIT_FILES, SHIPPED_UNIT).
 
     databases   what was read of each message database that harness.toml names
     unit_names  unit types that could be named, for hints
@@ -237,17 +239,19 @@ class _Reading:
         read: set[str] = set()
         said = {fault.place.file for fault in self.faults}
         for path, form in forms:
-            candidates = [pattern.format(form.type) for pattern in UNIT_FILES]
+            candidates = [pattern.format(form.type) for pattern in (*UNIT_FILES, SHIPPED_UNIT)]
             file = next((file for file in candidates if file in self.texts), None)
             if file is None:
                 if not said.intersection(candidates):
-                    what = f"unit type '{form.type}' has no file: {' nor '.join(candidates)}"
+                    what = f"unit type '{form.type}' has no file: {' nor '.join(candidates[:-1])}"
                     hint = did_you_mean(form.type, self.unit_names, what="Unit types", most=30)
                     self.faults.append(FileFault(self.doc.place((*path, "type")), what, hint or "Write that file."))
                 continue
             if file in read:
                 continue
             read.add(file)
+            if file == candidates[-1]:
+                self.notes.append(f"unit type {form.type}: taken from those that come with benchcheck")
             unit, wrong = read_unit(file, form.type, self.texts[file])
             self.faults += wrong
             if unit is not None:

@@ -191,7 +191,7 @@ def read_links(tables: Tables, forms: Sequence[tuple[Path, LinkForm]]) -> tuple[
         if not form.talks:
             hint = "Write [[links.talks]] below it, with tx and rx."
             tables.fault(path, f"link {shown(form.name)} has no talks", hint)
-        talks = []
+        talks: list[Talk] = []
         for talk_path, talk in read_list(TalkForm, tables.doc, (*path, "talks"), form.talks, tables.faults):
             tables.contact((*talk_path, "tx"), talk.tx)
             tables.contact((*talk_path, "rx"), talk.rx)
@@ -201,7 +201,14 @@ def read_links(tables: Tables, forms: Sequence[tuple[Path, LinkForm]]) -> tuple[
             if connector is not None and not connector.unit and tables.book.wrong(talk.tx) is None:
                 hint = "tx is the harness contact that mates with the transmitting unit."
                 tables.fault((*talk_path, "tx"), f"tx: {connector.ref} mates with no unit", hint)
+            followed = tables.book.knows(form.tap) and not any(map(tables.book.wrong, (talk.tx, talk.rx)))
+            if followed and form.tap not in (ref_of(talk.tx), ref_of(talk.rx)):
+                hint = f"It is listened to at an end of its wire: {ref_of(talk.rx)}, or {ref_of(talk.tx)}."
+                tables.fault(talk_path, f"tap: {form.tap} is at neither end of {talk.tx} to {talk.rx}", hint)
             sender = connector.unit if connector is not None else ""
+            if sender and any(sender == other.sender for other in talks):
+                hint = "One talk a unit: list all its types in it. Another transmitter of the unit is another link."
+                tables.fault((*talk_path, "tx"), f"tx: {sender} talks on link {shown(form.name)} already", hint)
             talks.append(Talk(tx=talk.tx, rx=talk.rx, sender=sender, types=talk.types, period_s=talk.period_s))
         links.append(
             Link(

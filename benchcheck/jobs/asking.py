@@ -13,6 +13,7 @@ from benchcheck.harness.power import current_limit_a, main_feed
 from benchcheck.jobs.hearing import Hearing
 from benchcheck.jobs.operator import Operator
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
+from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import LinkLost
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
@@ -50,6 +51,7 @@ class Asker:
         on_state: Callable[[BenchState, tuple[str, ...]], None],
         on_power_off: Callable[[str, str, Reading, bool], None],
         permit: Callable[[BenchState], BenchState] = lambda state: state,
+        may_power: Callable[[], str] = lambda: "",
         meter: Meter | None = None,
         supply: HandSwitched | None = None,
     ) -> None:
@@ -62,6 +64,7 @@ class Asker:
         self._meter = meter
         self._hand_supply = supply
         self.permit = permit
+        self._may_power = may_power
         self._state: BenchState | None = None
         self._was_powered = True  # not known at the start of a session, so volts are read before the first ohms
 
@@ -84,26 +87,32 @@ class Asker:
 
     def _answer(self, request: Request) -> Reading:
         state = self.permit(request.state)
+        if request.quantity is Quantity.CAN and request.source not in self._bench.buses:
+            return _not_here(f"CAN adapter for {request.source}", "[[can]]", "frames")
+        if request.quantity is Quantity.LINE and not self._bench.taps:
+            return _not_here("serial port to listen with", "[[serial]]", "bytes")
+        refused = self._may_power() if state.supply_on else ""
+        if refused:
+            return Reading.none(refused, UNITS.get(request.quantity, ""))
         match request.quantity:
             case Quantity.CAN:
-                if request.source not in self._bench.buses:
-                    return _not_here(f"CAN adapter for {request.source}", "[[can]]", "frames")
                 self._listen_in(state)
                 return self._hearing.bus(request.source)
             case Quantity.LINE:
-                if not self._bench.taps:
-                    return _not_here("serial port to listen with", "[[serial]]", "bytes")
                 self._listen_in(state)
                 return self._hearing.line(self._operator, request.source, request.sender, request.red, request.black)
             case Quantity.AMPS:
                 self.bring_to(state)
-                self._operator.load(None, 0.0)  # what the technician drew for a drop is no unit's current
+                # what the technician drew for a drop is no unit's current; only who asks for a load gets one
+                self._operator.load(request.load_at, request.load_a)
                 return (self._hand_supply or self._bench.supply).amps()
             case Quantity.OHMS:
                 self.bring_to(state)
+                self._operator.load(None, 0.0)
+                if self._was_powered and (live := self._feeds_live(state, request.red, request.black)):
+                    return Reading.none(live, "ohm")
                 self._operator.touch(request.red, request.black)
-                refused = self._volts_first(request)
-                return refused or self.meter.ohms()
+                return self._pair_live(request.red, request.black) or self.meter.ohms()
             case Quantity.VOLTS:
                 self.bring_to(state)
                 self._operator.load(request.load_at, request.load_a)
@@ -151,19 +160,39 @@ class Asker:
         elif self._bench.config.supply is not None:
             self._bench.supply.off()
 
-    def _volts_first(self, request: Request) -> Reading | None:
-        """Ohms after power: only once the two contacts read near zero volts. Gives a refusal, or None."""
+    def _feeds_live(self, state: BenchState, red: str, black: str) -> str:
+        """After power: read every feed at its source before the first ohms. Why ohms must wait; empty when all are dead."""
+        closed = state.on_unit - state.breakout
+        for feed in self._harness.feeds:
+            if ref_of(feed.source) not in closed and ref_of(feed.ground) not in closed:
+                if (feed.source, feed.ground) == (red, black):
+                    continue  # it is the pair itself, which is read next
+                self._operator.touch(feed.source, feed.ground)
+                live = self._read_near_zero(feed.source, feed.ground)
+                if live:
+                    return live
+        return ""
+
+    def _pair_live(self, red: str, black: str) -> Reading | None:
+        """After power: read the pair itself before its ohms are. A refusal, or None."""
         if not self._was_powered:
             return None
+        live = self._read_near_zero(red, black)
+        if live:
+            return Reading.none(live, "ohm")
+        self._was_powered = False
+        return None
+
+    def _read_near_zero(self, red: str, black: str) -> str:
         volts = self.meter.volts()
         near_zero_v = self._harness.limits.near_zero_v
         near_zero = volts.state is ReadingState.VALUE and abs(volts.value) + volts.uncertainty <= near_zero_v
-        self._on_power_off(request.red, request.black, volts, near_zero)
-        if near_zero:
-            self._was_powered = False
-            return None
-        why = f"{volts.text} between {request.red} and {request.black}: no ohms before it is within {near_zero_v:g} V"
-        return Reading(ReadingState.NONE, "ohm", detail={"why": why})
+        self._on_power_off(red, black, volts, near_zero)
+        return (
+            ""
+            if near_zero
+            else f"{volts.text} between {red} and {black}: no ohms before it is within {near_zero_v:g} V"
+        )
 
     def leave_safe(self) -> None:
         """Supply off, listening stopped."""

@@ -183,7 +183,7 @@ class Hearing:
             "units": {
                 u.unit: _presence_json(u, begin_ns, tally) for u in units if u.state is not PresenceState.UNEXPECTED
             },
-            "strangers": [u.unit for u in units if u.state is PresenceState.UNEXPECTED],
+            "strangers": _strangers(bus, tally),
             "bitrate": bus.bitrate,
             "bitrate_source": "as configured",
         }
@@ -213,6 +213,13 @@ def listen_s(harness: Harness, bus: Bus) -> float:
 
 def _satisfied(tally: LineTally, types: tuple[str, ...]) -> bool:
     return tally.understood >= GOOD_SENTENCES and all(name in tally.types and tally.types[name].sound for name in types)
+
+
+def _strangers(bus: Bus, tally: BusTally | None) -> list[str]:
+    """Identifiers that were heard and that no message of the profile has, whether or not its sender is known."""
+    known = {(message.can_id, message.extended) for message in bus.messages}
+    heard = sorted(tally.ids, key=lambda key: (key.extended, key.can_id)) if tally is not None else []
+    return [key.text for key in heard if (key.can_id, key.extended) not in known]
 
 
 def _late_for_want_of_others(units: list[UnitPresence]) -> list[UnitPresence]:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from benchcheck.jobs.runner import Runner
 from benchcheck.plan.plan import STAGES
-from benchcheck.readiness.gates import power_blockers
 from benchcheck.words.step import Stage, Step
 from benchcheck.words.verdict import Outcome
 
@@ -24,8 +23,9 @@ class NextUp:
 def next_up(runner: Runner) -> NextUp:
     """First what has no verdict yet, stage by stage; then what has one and did not pass."""
     board = runner.board
-    dark = power_blockers(board)
-    why = f"power is not let in: {'; '.join(dark)}" if dark else ""
+    dark = runner.power_blockers()
+    why = f"power is not let in, not proved: {'; '.join(dark[:2])}" if dark else ""
+    refused_first = ""
     for again in (False, True):
         for stage in STAGES:
             found = []
@@ -34,12 +34,12 @@ def next_up(runner: Runner) -> NextUp:
                     continue
                 refused = runner.why_not(step)
                 if refused:
-                    why = why or refused
+                    refused_first = refused_first or refused
                 else:
                     found.append(step)
             if found:
                 return NextUp(stage, tuple(found), again, why)
-    return NextUp(Stage.LIVE, (), why=why)
+    return NextUp(Stage.LIVE, (), why=why or refused_first)
 
 
 def stage_with_failure(runner: Runner) -> Stage | None:

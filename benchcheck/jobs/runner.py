@@ -14,7 +14,6 @@ from benchcheck.diagnosis.known import KnownFaults
 from benchcheck.diagnosis.live import diagnose_live
 from benchcheck.diagnosis.power import diagnose_power
 from benchcheck.harness.model import Harness
-from benchcheck.harness.power import plug_order
 from benchcheck.jobs.asked import BackAsked, SkipAsked
 from benchcheck.jobs.asking import Asker, HandSwitched
 from benchcheck.jobs.bodies import follow_up_body, reading_body
@@ -22,7 +21,8 @@ from benchcheck.jobs.hearing import CaptureSink, Hearing
 from benchcheck.jobs.operator import Operator
 from benchcheck.plan.plan import GATE_CHECKS, Plan
 from benchcheck.readiness.board import Board, fold
-from benchcheck.readiness.gates import bus_reaches, permitted, power_blockers, unit_blockers
+from benchcheck.readiness.gates import Gates
+from benchcheck.readiness.in_force import InForce
 from benchcheck.record.store import JobRecord
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.event import EventKind
@@ -36,7 +36,10 @@ from benchcheck.words.verdict import Band, Outcome, Verdict
 T = TypeVar("T")
 Progress = Callable[[str], None]
 LEFT_OUT = "left_out"  # by a person; what a gate keeps out is "skipped"
-NEEDS_UNITS_IN = ("unit_current", "rs232_idle", "can_level")
+
+
+# A mended step puts others in doubt, and each of these may be one that is mended: this often they are read again.
+MOST_ROUNDS = 5
 
 
 class Watcher:
@@ -83,6 +86,9 @@ class Runner:
         self._who = who
         self._progress = progress
         self._watcher = watcher or Watcher()
+        self._gates = Gates(harness, plan)
+        self._going_in = ""
+        self.cautions_accepted = True  # a session takes that back until somebody accepts them
         self._asker = Asker(
             harness,
             bench,
@@ -91,6 +97,7 @@ class Runner:
             on_state=self._state_confirmed,
             on_power_off=self._power_off_read,
             permit=self._permitted,
+            may_power=self._may_power,
             meter=meter,
             supply=supply,
         )
@@ -106,12 +113,22 @@ class Runner:
         todo = self.board.todo(stage)
         self._progress(f"{stage.value} stage: {len(todo)} of {len(self.plan.of_stage(stage))} steps to do")
         try:
-            if stage is Stage.POWER:
+            skipped: set[str] = set()
+            for _ in range(MOST_ROUNDS):
                 # Units out first, for all feeds; only then does one after the other go in.
-                self._run_steps([step for step in todo if step.check not in NEEDS_UNITS_IN])
-                self._run_steps([step for step in todo if step.check in NEEDS_UNITS_IN])
-            else:
-                self._run_steps(todo)
+                out = self._run_steps([step for step in todo if not _with_units(step)])
+                out += self._run_steps([step for step in todo if _with_units(step)])
+                self._refold()
+                # what a mended step has put in doubt, and what it has opened the way to, is read in the same go
+                skipped -= {result.step.id for result in out}
+                skipped |= {result.step.id for result in out if result.outcome is Outcome.SKIPPED}
+                todo = [
+                    step
+                    for step in self.board.todo(stage)
+                    if step.id not in self.board.results or (step.id in skipped and not self.why_not(step))
+                ]
+                if not todo:
+                    break
             self.diagnose(stage)
         finally:
             self.leave_safe()
@@ -147,14 +164,16 @@ class Runner:
     # --- gates ------------------------------------------------------------------------------------------------
 
     def _permitted(self, state: BenchState) -> BenchState:
-        if not state.supply_on:
-            return state
-        return permitted(self.harness, self.board, state, self._blocked())
+        return self._gates.permitted(self.board, state, self._going_in)
 
-    def _blocked(self) -> frozenset[str]:
-        return frozenset(unit for unit in plug_order(self.harness) if unit_blockers(self.board, unit))
+    def _may_power(self) -> str:
+        if not self.cautions_accepted:
+            return "the cautions have not been accepted in this session"
+        shorts = self.power_blockers()
+        return f"power is not let in, not proved: {'; '.join(shorts[:2])}" if shorts else ""
 
-    def _run_steps(self, steps: Sequence[Step]) -> None:
+    def _run_steps(self, steps: Sequence[Step]) -> list[Result]:
+        results: dict[int, Result] = {}
         every = max(len(steps) // 10, 25)
         asked: list[int] = []  # steps that this run has measured, for going back
         number = 0
@@ -164,11 +183,13 @@ class Runner:
             except BackAsked:
                 number = asked.pop() if asked else number
                 continue
+            results[number] = result
             if result.verdict.reason != "skipped":
                 asked.append(number)
             number += 1
             if number % every == 0 or number == len(steps):
                 self._progress(f"  {number} of {len(steps)}")
+        return list(results.values())
 
     def run_step(self, step: Step) -> Result:
         """Do one step now, or skip it with the reason why it can't be done; either way it is recorded."""
@@ -182,8 +203,8 @@ class Runner:
             return self._skip(step, f"left out by {self._who}: {skipped.reason}", LEFT_OUT)
 
     def _measure(self, step: Step) -> Result:
-        kind = all_kinds()[step.check]
-        measuring = kind.measure(step)
+        measuring = all_kinds()[step.check].measure(step)
+        self._going_in = str(step.settings["unit"]) if step.check == "unit_current" else ""
         try:
             request = next(measuring)
             while True:
@@ -191,46 +212,20 @@ class Runner:
         except StopIteration as stop:
             judged = stop.value
         seen = replace(step, state=self._asker.permit(step.state))
+        self._going_in = ""
         result = Result(seen, judged.reading, judged.verdict)
         self._record.append(EventKind.READING, reading_body(result), who=self._who)
-        self._results_now[step.id] = result
+        self._in_force.take(replace(result, step=step))
         self._watcher.result(result)
         return result
 
     def why_not(self, step: Step) -> str:
         """Why a step can't be done now; empty when it can."""
-        if not step.state.supply_on:
-            return ""
-        blockers = power_blockers(self.board)
-        if blockers:
-            return f"power is not let in: {'; '.join(blockers)}"
-        blocked = self._blocked()
-        unit = str(step.settings.get("unit", ""))
-        about_feeds = step.check in GATE_CHECKS
-        if unit in blocked and not about_feeds:
-            return f"{unit} may not be plugged in: {', '.join(unit_blockers(self.board, unit)[:3])} not proved"
-        if about_feeds:
-            feeder = next((u for u in blocked if u != unit and self._is_plugged(u, step.state)), "")
-            if feeder:
-                return f"{feeder} feeds this contact and may not be plugged in yet"
-            return ""
-        if step.check == "can_level" and blocked:
-            bus = next(b for b in self.harness.buses if b.name == step.settings["bus"])
-            state = self._asker.permit(step.state)
-            if not any(bus_reaches(self.harness, bus, node, state) for node in bus.nodes if node not in blocked):
-                return f"nothing drives {bus.name} at {step.red} while {', '.join(sorted(blocked))} is out"
-        if step.check == "can_level":
-            nodes = next(bus.nodes for bus in self.harness.buses if bus.name == step.subject[0])
-            if all(node in blocked for node in nodes):
-                return f"no unit of {step.subject[0]} may be plugged in yet, so nothing drives it"
-        if step.check == "unit_heard":
-            bus = next(b for b in self.harness.buses if b.name == step.settings["bus"])
-            if blocked and not bus_reaches(self.harness, bus, unit, self._asker.permit(step.state)):
-                return f"{bus.name} does not reach {unit} while {', '.join(sorted(blocked))} is out"
-        return ""
+        return self._gates.why_not(self.board, step)
 
-    def _is_plugged(self, unit: str, state: BenchState) -> bool:
-        return bool(frozenset(self.harness.units[unit].connectors.values()) & state.on_unit)
+    def power_blockers(self) -> list[str]:
+        """Why the supply may not be switched on; empty when it may."""
+        return self._gates.power_blockers(self.board)
 
     # --- diagnosis --------------------------------------------------------------------------------------------
 
@@ -255,13 +250,15 @@ class Runner:
     def _open(self, squawks: Sequence[Squawk], stage: Stage) -> None:
         """Open what is new, close what a later reading has cleared."""
         found = {squawk.id for squawk in squawks}
-        for old in self.board.squawks:
-            if old.stage == stage.value and old.id not in found:
-                by = f"{len(old.steps)} later readings"
+        told = {step for squawk in squawks for step in squawk.steps}
+        known = [*self.board.squawks, *self.board.accepted]
+        for old in known:
+            cleared = all(s not in self.plan.by_id or self.board.outcome(s) is Outcome.PASS for s in old.steps)
+            if old.stage == stage.value and old.id not in found and (cleared or set(old.steps) <= told):
+                by = "told anew by another squawk" if not cleared else f"{len(old.steps)} later readings"
                 self._record.append(EventKind.SQUAWK_CLOSED, {"id": old.id, "by": by}, who=self._who)
-        known = {squawk.id for squawk in self.board.squawks}
         for squawk in squawks:
-            if squawk.id not in known:
+            if squawk.id not in {old.id for old in known}:
                 self._record.append(EventKind.SQUAWK_OPENED, squawk.to_json(), who=self._who)
                 self._progress(f"  squawk: {squawk.text}")
         self._refold()
@@ -270,13 +267,13 @@ class Runner:
 
     def _refold(self) -> None:
         folded = fold(self.plan, self._record.events())
-        self._results_now = dict(folded.results)
-        self.board = Board(self.plan, self._results_now, folded.squawks, folded.waived)
+        self._in_force = InForce(self.plan, folded.results)
+        self.board = replace(folded, results=self._in_force.by_step)
 
     def _skip(self, step: Step, why: str, reason: str = "skipped") -> Result:
         self._record.append(EventKind.SKIPPED, {"step": step.id, "reason": why}, who=self._who)
         result = Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, reason, why))
-        self._results_now[step.id] = result
+        self._in_force.take(replace(result, step=step))
         self._watcher.result(result)
         return result
 
@@ -299,3 +296,8 @@ class Runner:
             band=Band(-limit_v, limit_v, "V", "profile limit near_zero_v"),
         )
         self._record.append(EventKind.READING, body, who=self._who)
+
+
+def _with_units(step: Step) -> bool:
+    """Whether a step of the power stage is done with the units in, once every contact of theirs is proved."""
+    return bool(step.state.on_unit) and step.check not in GATE_CHECKS

@@ -80,6 +80,7 @@ class Session:
             supply=supply,
             watcher=watcher,
         )
+        self.runner.cautions_accepted = False
 
     def begin(self) -> None:
         """Ask who is on the bench, and record that the session has started. The second time it does nothing."""
@@ -100,7 +101,7 @@ class Session:
     def accept_cautions(self, name: str) -> None:
         """Record who has read and accepted the cautions."""
         self._record.append(EventKind.CAUTIONS, {"cautions": list(CAUTIONS)}, who=name)
-        self.cautions_accepted = True
+        self.cautions_accepted = self.runner.cautions_accepted = True
 
     def __enter__(self) -> Session:
         return self

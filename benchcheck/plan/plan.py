@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from benchcheck.checks.kind import Context, all_kinds
 from benchcheck.harness.model import Harness
-from benchcheck.words.bench_state import BenchState
+from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.contact import contact_key
+from benchcheck.words.errors import InputError
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.step import Quantity, Stage, Step
 
@@ -36,9 +37,13 @@ class Group:
 
 @dataclass(frozen=True)
 class Plan:
-    """Steps in order."""
+    """Steps in order.
+
+    conducting  contact -> number of the conducting group it is in, parts closed and units out: what a rework touches
+    """
 
     steps: tuple[Step, ...]
+    conducting: Mapping[str, int] = field(default_factory=dict)
 
     @cached_property
     def by_id(self) -> dict[str, Step]:
@@ -49,7 +54,7 @@ class Plan:
         """Unit -> the steps that must have passed before it is plugged in."""
         found: dict[str, list[Step]] = {}
         for step in self.steps:
-            if step.check in GATE_CHECKS:
+            if step.check in GATE_CHECKS and step.settings["unit"]:
                 found.setdefault(str(step.settings["unit"]), []).append(step)
         return {unit: tuple(steps) for unit, steps in found.items()}
 
@@ -87,23 +92,53 @@ class Plan:
 
 
 def make_plan(harness: Harness, meter: MeterSpec | None = None) -> Plan:
-    """All steps of a harness for the dead, power and live stages, for what this meter can tell."""
+    """All steps of a harness for the dead, power and live stages, for what this meter can tell.
+
+    Raises InputError where two steps would have one name: the profile lists something twice, and a reading could not
+    be told to belong to one of them.
+    """
     context = Context(harness, meter or MeterSpec())
     kinds = all_kinds()
     steps = [step for kind in kinds.values() for step in kind.steps(context)]
+    _check_unique(harness, steps)
 
     def order(step: Step) -> tuple[object, ...]:
-        # Units go in one after the other, so states with less plugged come first; then kinds by their rank,
-        # then along the contacts of a connector, so that the red lead walks.
+        # Units go in one after the other, so states with less plugged come first, and what is read dead with units in
+        # comes after what is read with power; then kinds by their rank, then along the contacts of a connector, so
+        # that the red lead walks.
         state = step.state
         return (
             STAGES.index(step.stage),
-            (len(state.on_unit), len(state.lifted), len(state.opened), len(state.breakout)),
-            (sorted(state.lifted), sorted(state.on_unit)),
+            (len(state.on_unit), not state.supply_on, len(state.lifted), len(state.opened), len(state.breakout)),
+            (sorted(state.lifted), sorted(state.on_unit), sorted(state.opened), sorted(state.breakout)),
             kinds[step.check].rank,
             contact_key(step.red or step.id),
             contact_key(step.black or step.id),
             step.id,
         )
 
-    return Plan(tuple(sorted(steps, key=order)))
+    return Plan(tuple(sorted(steps, key=order)), _groups(context))
+
+
+def _check_unique(harness: Harness, steps: Sequence[Step]) -> None:
+    seen: dict[str, Step] = {}
+    for step in steps:
+        first = seen.setdefault(step.id, step)
+        if first is not step:
+            about = ", ".join(dict.fromkeys((*first.subject, *step.subject)))
+            raise InputError(
+                f"two steps would be called {step.id}: '{first.question}' and '{step.question}'",
+                where=harness.name,
+                hint=f"Look in harness.toml for what is listed twice, or shares its contacts with another: {about}.",
+            )
+
+
+def _groups(context: Context) -> dict[str, int]:
+    circuit = context.circuit(ALL_OPEN)
+    found: dict[str, int] = {}
+    for members in context.nets.all_members():
+        for contact in members:
+            if contact not in found:
+                number = len(found)
+                found |= dict.fromkeys(circuit.component(contact), number)
+    return found

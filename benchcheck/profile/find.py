@@ -18,6 +18,12 @@ def find_profile(name_or_path: str | Path) -> Path:
             return path.parent
         if path.exists():
             return path
+    except PermissionError as error:
+        raise InputError(
+            "permission denied: this user may not look there",
+            where=str(path),
+            hint="Make the folders above it readable.",
+        ) from error
     except (OSError, ValueError):
         pass  # no path that a system knows; it is not found below either
     names = shipped_names()

@@ -8,9 +8,11 @@ from pathlib import Path
 
 from benchcheck.harness.file_text import LARGEST_BYTES, decode, too_large
 from benchcheck.harness.model import Harness
-from benchcheck.harness.read_harness import HARNESS_FILE, PINS_FILE, UNIT_FILES, needs, read_harness
+from benchcheck.harness.read_harness import HARNESS_FILE, PINS_FILE, SHIPPED_UNIT, UNIT_FILES, needs, read_harness
 from benchcheck.harness.read_tables import Database
+from benchcheck.harness.toml_text import read_toml
 from benchcheck.profile.database import load_database
+from benchcheck.profile.find import shipped_folder
 from benchcheck.words.errors import FileFault, InputError, Place
 
 
@@ -27,12 +29,17 @@ def load_profile(folder: Path) -> Harness:
     text, _, _ = decode(HARNESS_FILE, files.get(HARNESS_FILE, b""))
     wanted = needs(text or "")
     for unit_type in wanted.unit_types:
-        candidates = [pattern.format(unit_type) for pattern in UNIT_FILES]
-        for file in [file for file in candidates if (folder / file).exists()][:1]:
-            _read(folder, file, files, faults)
+        own = next((file for pattern in UNIT_FILES if _exists(folder / (file := pattern.format(unit_type)))), None)
+        if own is not None:
+            _read(folder, own, files, faults)
+        elif _exists(shipped := shipped_folder() / "units" / f"{unit_type}.toml"):
+            _read(folder, SHIPPED_UNIT.format(unit_type), files, faults, path=shipped)
     databases: dict[str, Database] = {}
     contents = dict(files)
     for network in wanted.networks:
+        if not _exists(folder / network):
+            faults += _missing_networks(folder, text or "", network)
+            continue
         _read(folder, network, contents, faults)
         if network in contents:
             found = load_database(network, folder / network)
@@ -72,13 +79,40 @@ def _must_be_profile(folder: Path) -> None:
         raise InputError(f"can't be opened: {reason_of(error)}", where=str(folder), hint=hint) from error
 
 
-def _read(folder: Path, file: str, files: dict[str, bytes], faults: list[FileFault]) -> None:
-    """The bytes of one file into `files`, or why there are none into `faults`. Never more than the limit."""
+def _exists(path: Path) -> bool:
+    """Whether something is there; what can't be looked at is, so that opening it says why."""
     try:
-        if (folder / file).exists() and not (folder / file).is_file():  # a pipe or device could block or never end
+        return path.exists()
+    except (OSError, ValueError):
+        return True
+
+
+def _missing_networks(folder: Path, text: str, network: str) -> list[FileFault]:
+    """A message database that is not there, at each line of harness.toml that names it."""
+    doc, _ = read_toml(HARNESS_FILE, text)
+    if doc is None:
+        return []  # then the file has graver faults, which are listed
+    hint = f"It belongs into {folder}, or the name is misspelt."
+    return [
+        FileFault(doc.place(("buses", index, "network")), f"network: the file {network} is missing", hint)
+        for index, bus in enumerate(doc.values["buses"])
+        if isinstance(bus, dict) and bus.get("network") == network
+    ]
+
+
+def _read(
+    folder: Path, file: str, files: dict[str, bytes], faults: list[FileFault], *, path: Path | None = None
+) -> None:
+    """The bytes of one file into `files`, or why there are none into `faults`. Never more than the limit.
+
+    path  where the file is, when not under its name in `folder`
+    """
+    path = path or folder / file
+    try:
+        if path.exists() and not path.is_file():  # a pipe or device could block or never end
             faults.append(FileFault(Place(file), "is no plain file", "Put the file itself there."))
             return
-        with (folder / file).open("rb") as source:
+        with path.open("rb") as source:
             data = source.read(LARGEST_BYTES + 1)
     except FileNotFoundError:
         faults.append(FileFault(Place(file), "is missing", f"It belongs into {folder}."))
@@ -88,7 +122,7 @@ def _read(folder: Path, file: str, files: dict[str, bytes], faults: list[FileFau
         faults.append(FileFault(Place(file), f"can't be opened: {reason_of(error)}", hint))
         return
     if len(data) > LARGEST_BYTES:
-        size = (folder / file).stat().st_size
+        size = path.stat().st_size
         faults.append(too_large(file, f"{size / 1e6:.0f} MB"))
         return
     files[file] = data
@@ -103,10 +137,9 @@ def reason_of(error: Exception) -> str:
 def _unit_names(folder: Path) -> list[str]:
     """Unit types that have a file, for hints."""
     names: set[str] = set()
-    for pattern in UNIT_FILES:
-        place = folder / pattern.format("x")
+    for place in (*((folder / pattern).parent for pattern in UNIT_FILES), shipped_folder() / "units"):
         try:
-            names.update(path.stem for path in place.parent.glob("*.toml"))
+            names.update(path.stem for path in place.glob("*.toml"))
         except OSError:
             continue
     return sorted(names)

@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 
 from benchcheck.harness.model import Harness
 from benchcheck.plan.plan import Plan
+from benchcheck.readiness.in_force import InForce
 from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import ExitCode
 from benchcheck.words.event import Event, EventKind
-from benchcheck.words.reading import Reading, ReadingState, reading_from_json
+from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.result import Result
 from benchcheck.words.squawk import Squawk, SquawkKind
 from benchcheck.words.step import Stage, Step
@@ -21,15 +22,17 @@ from benchcheck.words.verdict import Outcome, Verdict
 class Board:
     """The state of a job, computed from its events.
 
-    results  the last result of each step of the plan that has one
-    squawks  those that are open, in the order in which they were opened
-    waived   step or squawk -> the reason that a named person gave
+    results   the result in force of each step of the plan that has one
+    squawks   those that are open, in the order in which they were opened
+    accepted  those that a named person has waived
+    waived    step or squawk -> the reason that a named person gave
     """
 
     plan: Plan
     results: Mapping[str, Result] = field(default_factory=dict)
     squawks: Sequence[Squawk] = ()
     waived: Mapping[str, str] = field(default_factory=dict)
+    accepted: Sequence[Squawk] = ()
 
     def outcome(self, step_id: str) -> Outcome | None:
         """The verdict in force, or None where the step is still to do."""
@@ -73,12 +76,13 @@ class Board:
         return "unsure" if outcomes else "pass"
 
     def exit_code(self, stages: Iterable[Stage]) -> ExitCode:
-        """What a command that ran these stages says: FAIL before UNSURE before PASS."""
+        """What a command that ran these stages says: FAIL before UNSURE before PASS. Nothing to judge is UNSURE."""
         wanted = set(stages)
-        left = [self.outcome(s.id) for s in self.plan.steps if s.stage in wanted and not self.passed(s)]
-        if Outcome.FAIL in left or any(s.stage in wanted and s.id not in self.waived for s in self.squawks):
+        steps = [s for s in self.plan.steps if s.stage in wanted]
+        left = [self.outcome(s.id) for s in steps if not self.passed(s)]
+        if Outcome.FAIL in left or any(s.stage in wanted for s in self.squawks):
             return ExitCode.FAIL
-        return ExitCode.UNSURE if left else ExitCode.PASS
+        return ExitCode.UNSURE if left or not steps else ExitCode.PASS
 
 
 def touched(step: Step) -> frozenset[str]:
@@ -91,42 +95,37 @@ def fold(plan: Plan, events: Iterable[Event]) -> Board:
     """The board that these events add up to. Events of steps that the plan no longer has are passed over.
 
     A waiver of a squawk covers its steps; it accepts what was known when it was given, so a later reading of a
-    step stands for itself.
+    step, or the squawk opened anew, stands for itself. What a reading says of a step that the profile has changed
+    since is not in force.
     """
-    results: dict[str, Result] = {}
+    results = InForce(plan)
     squawks: dict[str, Squawk] = {}
     waived: dict[str, str] = {}
     for event in events:
         body = event.body
         match event.kind:
             case EventKind.READING if not body.get("follow_up"):
-                _take(plan, results, body)
+                results.read(body)
                 waived.pop(str(body["step"]), None)
             case EventKind.SKIPPED:
                 step = plan.by_id.get(str(body["step"]))
                 if step is not None:
                     verdict = Verdict(Outcome.SKIPPED, "skipped", str(body["reason"]))
-                    results[step.id] = Result(step, Reading(ReadingState.NONE, ""), verdict)
+                    results.take(Result(step, Reading(ReadingState.NONE, ""), verdict))
             case EventKind.SQUAWK_OPENED:
                 squawk = squawk_from_json(body)
                 squawks[squawk.id] = squawk
+                waived.pop(squawk.id, None)
             case EventKind.SQUAWK_CLOSED:
                 squawks.pop(str(body["id"]), None)
             case EventKind.WAIVER:
                 name, reason = str(body.get("step") or body.get("squawk")), str(body["reason"])
                 waived[name] = reason
-                accepted = squawks.get(name)
-                waived |= dict.fromkeys(accepted.steps if accepted else (), reason)
-    open_squawks = tuple(s for s in squawks.values() if s.id not in waived)
-    return Board(plan, results, open_squawks, waived)
-
-
-def _take(plan: Plan, results: dict[str, Result], body: Mapping[str, object]) -> None:
-    step = plan.by_id.get(str(body["step"]))
-    reading, verdict = body.get("reading"), body.get("verdict")
-    if step is not None and isinstance(reading, Mapping) and isinstance(verdict, Mapping):
-        said = Verdict(Outcome(str(verdict["outcome"])), str(verdict["reason"]), str(verdict["text"]))
-        results[step.id] = Result(step, reading_from_json(reading), said)
+                told = squawks.get(name)
+                waived |= dict.fromkeys(told.steps if told else (), reason)
+    accepted = [s for s in squawks.values() if s.id in waived or (s.steps and all(step in waived for step in s.steps))]
+    still_open = tuple(s for s in squawks.values() if s not in accepted)
+    return Board(plan, results.by_step, still_open, waived, tuple(accepted))
 
 
 def squawk_from_json(body: Mapping[str, object]) -> Squawk:

@@ -23,6 +23,7 @@ from benchcheck.record.lock_file import LockFile
 from benchcheck.record.rows import event_of, meta_of, read_events, reading
 from benchcheck.record.schema import COLUMNS
 from benchcheck.record.side_file import Head
+from benchcheck.record.verify import verify_record
 from benchcheck.words.errors import RecordError, SetupError, UsageError
 from benchcheck.words.event import Event, EventKind
 
@@ -98,8 +99,8 @@ class JobRecord:
     def open(cls, path: Path, *, clock: Clock | None = None, who: str = "") -> JobRecord:
         """Open a job: with a clock for writing (alone), without one for reading only.
 
-        `who` is told to others who find the job in use. Raises RecordError where there is no job record, where it is
-        damaged or in use, or where its end is not what was last written.
+        `who` is told to others who find the job in use. Raises RecordError where there is no job record, where it is in
+        use, or, for writing, where it is not as it was written: nothing is added to what was altered.
         """
         path = _resolved(path)
         if clock is None:
@@ -114,6 +115,7 @@ class JobRecord:
         database: Database | None = None
         try:
             database = Database(path)
+            _must_be_as_written(path)
             last = _settled(path, database)
             return cls(path, clock, lock, database, last)
         except BaseException:
@@ -264,11 +266,17 @@ def _settled(path: Path, database: Database) -> Event:
     return event
 
 
+def _must_be_as_written(path: Path) -> None:
+    result = verify_record(path)
+    if result.faults:
+        raise _spoiled(path, result.faults[0].text)
+
+
 def _spoiled(path: Path, text: str) -> RecordError:
     return RecordError(
         text,
         where=str(path),
-        hint="Nothing is added to it. `benchcheck job verify` says what is wrong; use a good copy.",
+        hint=f"Nothing is added to it. `benchcheck job verify {path.name}` says what is wrong; go on from a good copy.",
     )
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchcheck.record.canonical import RECORD_SCHEMA, canonical_bytes, chain_start, event_hash
-from benchcheck.record.rows import Row, event_of, meta_of, reading, rows_of
+from benchcheck.record.rows import Row, event_of, meta_of, read_until_damage, reading, rows_of
 from benchcheck.record.schema import COLUMNS, GUARDS
 from benchcheck.record.side_file import Head, read_head, side_path
 from benchcheck.words.errors import RecordError
@@ -84,6 +84,17 @@ def verify_record(path: Path, *, held: tuple[int, str] | None = None) -> Verific
         head_seq=len(hashes),
         head_hash=hashes[-1] if hashes else "",
     )
+
+
+def read_as_it_is(path: Path) -> tuple[list[Event], tuple[str, ...]]:
+    """The events as far as they can be read, and everything that is wrong with the record (nothing: as written).
+
+    For those who only look: an altered record is still worth reading, as long as nobody takes it for proof.
+    Raises RecordError when `path` is no job record at all.
+    """
+    events, damage = read_until_damage(path)
+    faults = tuple(fault.text for fault in verify_record(path).faults)
+    return events, faults or ((damage,) if damage else ())
 
 
 def _guard_faults(connection: sqlite3.Connection) -> list[Fault]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 
 from benchcheck.harness.model import Harness
+from benchcheck.plan.plan import Plan
 from benchcheck.report import pick
 from benchcheck.report.connector_rows import connector_rows
 from benchcheck.report.facts import Facts, Rework, SquawkState, facts_of
@@ -22,35 +23,32 @@ CANNOT_PROVE = "cannot_prove"
 
 def build_report(
     harness: Harness | None,
-    steps: Sequence[Step],
+    plan: Plan | None,
     events: Sequence[Event],
     *,
     generated_utc: str,
     version: str,
     head: str = "",
-    stale: Collection[str] | None = None,
+    record_faults: Sequence[str] = (),
 ) -> ReportModel:
-    """The report of a job.
+    """The report of a job. With the plan, each step stands as the board has it (readiness says how).
 
-    harness  None where the profile can't be read any more: steps are then those that were recorded
-    head     hash of the last event, where the caller holds it; by default the last event's own
-    stale    ids of steps whose readings a rework made worthless; by default those that touch what was reworked,
-             not those that depend on it through a net
+    harness        None where the profile can't be read any more: steps are then those that were recorded
+    plan           None likewise
+    head           hash of the last event, where the caller holds it; by default the last event's own
+    record_faults  what verifying the record found; nothing is called PASS then
     """
-    facts = facts_of(events)
-    waived = _waived_steps(facts)
-    old = _stale_steps(harness, facts) if stale is None else frozenset(stale)
-    rows = _rows(steps, facts, waived, old)
+    facts = facts_of(events, plan)
+    old = {**_reworked_steps(harness, facts), **facts.why}
+    steps = plan.steps if plan is not None else ()
+    rows = [_row(step, step.id, facts, old) for step in steps]
     planned = {step.id for step in steps}
-    recorded = [
-        row_of(None, event, times=facts.counts.get(name, 0), waived=waived.get(name, ""), stale=name in old)
-        for name, event in facts.in_force.items()
-        if name not in planned
-    ]
+    recorded = [_row(None, name, facts, old) for name in facts.in_force if name not in planned]
     former: tuple[StepRow, ...] = tuple(recorded)
     if not steps:  # no plan to compare with: what was recorded is all there is
         rows, former = sorted(recorded, key=lambda row: STAGES.index(row.stage) if row.stage in STAGES else 99), ()
-    outcome, outcome_text = _outcome(rows, facts)
+    doubts = _doubts(plan, facts, record_faults)
+    outcome, outcome_text = _outcome(rows, facts, doubts)
     digest = facts.digest
     return ReportModel(
         title=facts.title or (harness.title if harness is not None else ""),
@@ -85,46 +83,31 @@ def build_report(
         buses=bus_rows(rows, harness),
         lines=line_rows(rows),
         captures=facts.captures,
+        record_faults=tuple(record_faults),
     )
 
 
-def _rows(steps: Sequence[Step], facts: Facts, waived: Mapping[str, str], stale: Collection[str]) -> list[StepRow]:
-    return [
-        row_of(
-            step,
-            facts.in_force.get(step.id),
-            times=facts.counts.get(step.id, 0),
-            waived=waived.get(step.id, ""),
-            stale=step.id in stale,
-        )
-        for step in steps
-    ]
+def _row(step: Step | None, name: str, facts: Facts, old: Mapping[str, str]) -> StepRow:
+    event = facts.in_force.get(name) or facts.fallen.get(name)
+    waived = facts.waived.get(name)
+    return row_of(
+        step,
+        event,
+        times=facts.counts.get(name, 0),
+        waived="" if waived is None else waived or "no reason given",
+        stale=old.get(name, ""),
+        former=facts.former.get(name, ()),
+    )
 
 
-def _waived_steps(facts: Facts) -> dict[str, str]:
-    """Steps that a waiver covers, by themselves or through their squawk, with its reason.
-
-    A waiver accepts what was known when it was given: a reading that came later stands for itself.
-    """
-    squawks = {squawk.id: squawk for squawk in facts.squawks if squawk.state is SquawkState.WAIVED}
-    waived: dict[str, str] = {}
-    for waiver in facts.waivers:
-        squawk = squawks.get(waiver.what)
-        for step in (waiver.what,) if squawk is None else squawk.steps:
-            event = facts.in_force.get(step)
-            if event is None or event.seq < waiver.seq:
-                waived[step] = waiver.reason or "no reason given"
-    return waived
-
-
-def _stale_steps(harness: Harness | None, facts: Facts) -> frozenset[str]:
-    """Steps read before a rework of something that they name."""
-    found: set[str] = set()
+def _reworked_steps(harness: Harness | None, facts: Facts) -> dict[str, str]:
+    """Steps read before a rework of something that they name, and what that was."""
+    found: dict[str, str] = {}
     for rework in facts.reworks:
         for name, event in facts.in_force.items():
             if event.seq < rework.seq and _names(harness, event, rework):
-                found.add(name)
-    return frozenset(found)
+                found[name] = f"read before the rework of {', '.join((*rework.runs, *rework.connectors))}"
+    return found
 
 
 def _names(harness: Harness | None, event: Event, rework: Rework) -> bool:
@@ -151,20 +134,34 @@ def _summary(rows: Sequence[StepRow]) -> tuple[StageCount, ...]:
     return tuple(StageCount(stage, sum(counts[stage].values()), counts[stage]) for stage in order if stage in counts)
 
 
-def _outcome(rows: Sequence[StepRow], facts: Facts) -> tuple[ExitCode, str]:
+def _doubts(plan: Plan | None, facts: Facts, record_faults: Sequence[str]) -> list[str]:
+    """What keeps the whole report from saying PASS, whatever its rows say."""
+    found = [f"the record is not as it was written ({record_faults[0]})"] if record_faults else []
+    if plan is None:
+        found.append("the plan can't be read, so what was not measured is not known")
+    if not facts.understood:
+        found.append("the record holds events that this version does not understand")
+    return found
+
+
+def _outcome(rows: Sequence[StepRow], facts: Facts, doubts: Sequence[str]) -> tuple[ExitCode, str]:
     """FAIL before UNSURE before PASS; a waiver with its reason counts as PASS, a skip without one as UNSURE."""
     open_words = [row.word for row in rows if not row.waived]
     fails = open_words.count(Word.FAIL)
     squawks = len(facts.open_squawks)
     if fails or squawks:
-        return ExitCode.FAIL, f"{_count(squawks, 'open squawk')}, {_count(fails, 'failed step')}"
+        found = f"{_count(squawks, 'open squawk')}, {_count(fails, 'failed step')}"
+        return ExitCode.FAIL, "; ".join((found, *doubts))
     unsure = [
         f"{open_words.count(word)} {word.value.lower()}"
         for word in (Word.UNSURE, Word.STALE, Word.SKIPPED, Word.TO_DO)
         if word in open_words
     ]
     if unsure or not rows:
-        return ExitCode.UNSURE, f"nothing failed, but not all is proved: {', '.join(unsure) or 'nothing was measured'}"
+        unproved = f"nothing failed, but not all is proved: {', '.join(unsure) or 'nothing was measured'}"
+        return ExitCode.UNSURE, "; ".join((*doubts, unproved))
+    if doubts:
+        return ExitCode.UNSURE, "; ".join(doubts)
     waived = sum(bool(row.waived) for row in rows)
     return ExitCode.PASS, "all steps pass" + (f", {waived} of them by waiver" if waived else "")
 

@@ -6,8 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from benchcheck.plan.plan import Plan
 from benchcheck.report import pick
+from benchcheck.report.instruments import as_used
+from benchcheck.report.standing import outcome_of, standing_of
 from benchcheck.words.event import Event, EventKind
+
+# Kinds of squawk whose name with blanks for dashes is not how the trade writes it.
+_KINDS = {"crossed_tx_rx": "crossed TX/RX", "wrong_baud": "wrong baud rate", "can_level": "CAN level"}
 
 
 class SquawkState(StrEnum):
@@ -55,7 +61,9 @@ class SquawkRow:
 
     @property
     def kind_words(self) -> str:
-        return self.kind.replace("_", " ")
+        """What kind it is, as a heading: `Open run`, `Crossed TX/RX`."""
+        words = _KINDS.get(self.kind, self.kind.replace("_", " "))
+        return words[:1].upper() + words[1:]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +97,11 @@ class Rework:
 class Facts:
     """Everything that the events say.
 
-    in_force   step id -> its last reading or skip
+    in_force   step id -> the reading or skip that counts
+    fallen     step id -> the last one, where none counts any more; `why` says why not
+    former     step id -> its other readings and skips, in order
+    waived     step or squawk -> the reason of its waiver
+    understood whether every event was one that this version knows how to fold
     counts     step id -> how many readings of it there are
     follow_ups readings taken to find a fault, not to prove a step
     """
@@ -101,6 +113,11 @@ class Facts:
     last_utc: str = ""
     sessions: tuple[Session, ...] = ()
     in_force: Mapping[str, Event] = field(default_factory=dict)
+    fallen: Mapping[str, Event] = field(default_factory=dict)
+    why: Mapping[str, str] = field(default_factory=dict)
+    former: Mapping[str, tuple[Event, ...]] = field(default_factory=dict)
+    waived: Mapping[str, str] = field(default_factory=dict)
+    understood: bool = True
     counts: Mapping[str, int] = field(default_factory=dict)
     follow_ups: tuple[Event, ...] = ()
     squawks: tuple[SquawkRow, ...] = ()
@@ -114,12 +131,15 @@ class Facts:
 
     @property
     def verdict_counts(self) -> dict[str, dict[str, int]]:
-        """Stage -> outcome -> how many steps have it in force. Skips that no reading gave a stage stand under `skipped`."""
+        """Stage -> outcome (or STALE, where none is in force any more) -> how many steps have it.
+
+        Skips that no reading gave a stage stand under `skipped`.
+        """
         found: dict[str, dict[str, int]] = {}
-        for event in self.in_force.values():
+        for name, event in {**self.in_force, **self.fallen}.items():
             skipped = event.kind == EventKind.SKIPPED
             stage = pick.text(event.body, "stage") or ("skipped" if skipped else "not known")
-            outcome = "SKIPPED" if skipped else pick.text(pick.table(event.body, "verdict"), "outcome") or "UNSURE"
+            outcome = "STALE" if name in self.fallen else outcome_of(event) or "UNSURE"
             counts = found.setdefault(stage, {})
             counts[outcome] = counts.get(outcome, 0) + 1
         return found
@@ -129,11 +149,11 @@ class Facts:
         return any(session.simulated for session in self.sessions)
 
 
-def facts_of(events: Sequence[Event]) -> Facts:
-    """The facts of a job, from its events in order."""
+def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
+    """The facts of a job, from its events in order; with the plan, what is in force is what the board says."""
     facts = Facts(last_utc=events[-1].at_utc if events else "")
     sessions: list[Session] = []
-    in_force: dict[str, Event] = {}
+    read_in: dict[int, list[Event]] = {}  # index of the session -> its readings
     counts: dict[str, int] = {}
     follow_ups: list[Event] = []
     squawks: dict[str, SquawkRow] = {}
@@ -163,14 +183,11 @@ def facts_of(events: Sequence[Event]) -> Facts:
                 now = _current(sessions, event)
                 sessions[-1] = replace(now, ended_utc=event.at_utc, outcome=pick.text(body, "outcome"))
             case EventKind.READING:
+                read_in.setdefault(len(sessions) - 1, []).append(event)
                 if body.get("follow_up") is True:
                     follow_ups.append(event)
                 elif step := pick.text(body, "step"):
-                    in_force[step] = event
                     counts[step] = counts.get(step, 0) + 1
-            case EventKind.SKIPPED:
-                if step := pick.text(body, "step"):
-                    in_force[step] = event
             case EventKind.SQUAWK_OPENED:
                 row = _squawk(event)
                 squawks[row.id] = row
@@ -193,11 +210,21 @@ def facts_of(events: Sequence[Event]) -> Facts:
             case EventKind.REWORK:
                 runs, connectors = pick.texts(body, "runs"), pick.texts(body, "connectors")
                 reworks.append(Rework(runs, connectors, pick.text(body, "reason"), event.who, event.at_utc, event.seq))
+    standing = standing_of(events, plan)
+    if standing.opened is not None:
+        squawks = {
+            name: _as_on_board(row, standing.opened, standing.accepted, waivers) for name, row in squawks.items()
+        }
     return replace(
         facts,
         digest=events[-1].profile if events else "",
-        sessions=tuple(sessions),
-        in_force=in_force,
+        sessions=tuple(as_used(session, read_in.get(index, ())) for index, session in enumerate(sessions)),
+        in_force=standing.in_force,
+        fallen=standing.fallen,
+        why=standing.why,
+        former=standing.former,
+        waived=standing.waived,
+        understood=standing.opened is not None,
         counts=counts,
         follow_ups=tuple(follow_ups),
         squawks=tuple(squawks.values()),
@@ -247,6 +274,20 @@ def _squawk(event: Event) -> SquawkRow:
         opened_by=event.who,
         opened_seq=event.seq,
     )
+
+
+def _as_on_board(
+    row: SquawkRow, opened: frozenset[str], accepted: frozenset[str], waivers: Sequence[Waiver]
+) -> SquawkRow:
+    """A squawk in the state that the board has it in: a waiver of its steps covers it, a later reading takes that off."""
+    if row.id in opened and row.state is not SquawkState.OPEN:
+        return replace(row, state=SquawkState.OPEN, ended_utc="", ended_by="", reason="")
+    if row.id in accepted and row.state is SquawkState.OPEN:
+        given = [waiver for waiver in waivers if waiver.what in (row.id, *row.steps)]
+        if given:
+            last = given[-1]
+            return replace(row, state=SquawkState.WAIVED, ended_utc=last.at_utc, ended_by=last.who, reason=last.reason)
+    return row
 
 
 def _end(squawks: dict[str, SquawkRow], id_: str, state: SquawkState, event: Event, reason: str) -> None:

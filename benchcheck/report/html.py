@@ -6,6 +6,7 @@ can neither run nor hide anything.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import cache
 from itertools import groupby
@@ -28,9 +29,17 @@ STAGE_TITLES = {
 }
 
 
+# A number and its unit stay on one line.
+_UNIT = re.compile(r"(?<=\d) (?=(?:[kMmuµ]?(?:ohm|V|A|s|bit/s)|°C|%|baud)(?!\w))|(?<=±) (?=\d)")
+_TABLE = re.compile(r"<table(?: class=\"(?!steps)[^\"]*\")?>.*?</table>", re.DOTALL)
+_HEADING = re.compile(r"<th\b[^>]*>(.*?)</th>", re.DOTALL)
+_ROW = re.compile(r"<tr\b.*?</tr>", re.DOTALL)
+_TAG = re.compile(r"<[^>]*>")
+
+
 def report_html(report: ReportModel) -> str:
     """The report as HTML text."""
-    return _template().render(
+    page = _template().render(
         report=report,
         outcome=outcome_word(report.outcome),
         words=list(Word),
@@ -44,15 +53,32 @@ def report_html(report: ReportModel) -> str:
         step_by_id={row.id: row for row in report.steps},
         load_charts=[(bus, drawing) for bus in report.buses if (drawing := charts.load_chart(bus))],
     )
+    return _TABLE.sub(lambda found: _labelled(found[0]), page)
+
+
+def _labelled(table: str) -> str:
+    """A table whose cells carry their column's heading, for narrow screens where each row becomes a list.
+
+    Everything foreign in the page is escaped, so a `<td` is always one of the template's own.
+    """
+    labels = [_TAG.sub("", heading).strip() for heading in _HEADING.findall(table)]
+
+    def row(found: re.Match[str]) -> str:
+        left = iter(labels)
+        return re.sub(r"<td\b(?! colspan)", lambda _: f'<td data-label="{next(left, "")}"', found[0])
+
+    return _ROW.sub(row, table)
 
 
 @cache
 def _template() -> Template:
     from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
+    from markupsafe import Markup, escape
 
     def shown(value: object) -> object:
-        return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+        if not isinstance(value, str) or isinstance(value, Markup):
+            return value
+        return Markup(_UNIT.sub("&nbsp;", escape(visible(value))))
 
     environment = Environment(
         loader=PackageLoader("benchcheck.report"),

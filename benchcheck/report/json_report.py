@@ -3,12 +3,13 @@
     schema, generated_utc, version, title, simulated
     outcome      word (PASS FAIL UNSURE), exit_code, text
     profile      path, digest, changed (since the last event)
-    record       events, chain, head {seq, hash}, started_utc, last_utc
+    record       events, chain, head {seq, hash}, started_utc, last_utc, verified, faults[]: what was altered since
     summary[]    stage, steps, words {PASS, FAIL, UNSURE, SKIPPED, STALE, "TO DO"}
     squawks[]    the open ones: id, kind, where[], stage, text, readings[], steps[], state, opened_utc, opened_by, event
     ended_squawks[]  the same, closed or waived, with ended_utc, ended_by, reason
     steps[]      id, check, stage, state, question, contacts, limit {low, high, unit, text, source}, reading {text, value,
-                 unit, uncertainty}, word, reason, text, note, instrument, who, at_utc, event, times, waived, subject[]
+                 unit, uncertainty}, word, reason, text, note, instrument, who, at_utc, event, times, waived, subject[],
+                 former[] {reading {text, value, unit}, word, text, who, at_utc, event}: its readings that don't count
     former[], follow_ups[]  the same: steps of an earlier plan, and (without word) readings taken to find a fault
     connectors[] ref, family, unit, zone, stages {stage: {word, count}}
     units[]      unit, bus, word, state, first_s, boot_s, period_s, max_gap_s, text
@@ -17,7 +18,7 @@
     lines[]      link, unit, contact, word, bytes, good, bad, types {}, text
     sessions[], waivers[], reworks[], captures[]
 
-Times are RFC 3339 or seconds. A number that is not known is null; NaN never occurs.
+Limits have six significant digits. Times are RFC 3339 or seconds. A number that is not known is null; NaN never occurs.
 """
 
 from __future__ import annotations
@@ -55,6 +56,8 @@ def report_json(model: ReportModel) -> Json:
             "head": {"seq": model.head_seq, "hash": model.head_hash},
             "started_utc": model.started_utc,
             "last_utc": model.last_utc,
+            "verified": not model.record_faults,
+            "faults": list(model.record_faults),
         },
         "summary": [
             {"stage": row.stage, "steps": row.steps, "words": {word.value: count for word, count in row.words.items()}}
@@ -179,7 +182,13 @@ def _step(row: StepRow) -> Json:
         "state": row.state,
         "question": row.question,
         "contacts": row.contacts,
-        "limit": {"low": row.low, "high": row.high, "unit": row.unit, "text": row.limit, "source": row.limit_source},
+        "limit": {
+            "low": _rounded(row.low),
+            "high": _rounded(row.high),
+            "unit": row.unit,
+            "text": row.limit,
+            "source": row.limit_source,
+        },
         "reading": {"text": row.reading, "value": row.value, "unit": row.unit, "uncertainty": row.half_width},
         "word": row.word.value,
         "reason": row.reason,
@@ -192,11 +201,27 @@ def _step(row: StepRow) -> Json:
         "times": row.times,
         "waived": row.waived,
         "subject": list(row.subject),
+        "former": [
+            {
+                "reading": {"text": other.reading, "value": other.value, "unit": other.unit},
+                "word": other.word.value,
+                "text": other.text,
+                "who": other.who,
+                "at_utc": other.at_utc,
+                "event": other.seq,
+            }
+            for other in row.former
+        ],
     }
 
 
+def _rounded(limit: float | None) -> float | None:
+    """A computed limit without the digits that no meter sees."""
+    return None if limit is None else float(f"{limit:.6g}")
+
+
 def _follow_up(row: StepRow) -> Json:
-    return {name: value for name, value in _step(row).items() if name not in ("word", "waived", "times")}
+    return {name: value for name, value in _step(row).items() if name not in ("word", "waived", "times", "former")}
 
 
 def _session(row: Session) -> Json:

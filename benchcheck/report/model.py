@@ -19,7 +19,7 @@ NO_APPROVAL = (
 NAMES = "Names in this report were typed in and are not authenticated."
 CHAIN = (
     "Each event of the record carries the hash of the one before it. That finds accidents and casual edits; "
-    "it does not stop a determined forger, who can compute every hash anew. Keep the head below to compare."
+    "it does not stop a determined forger, who can compute every hash anew. Note the head elsewhere, to compare later."
 )
 CAUTIONS = (
     "Dead circuits first: power off and a volts reading near zero before any reading in ohms.",
@@ -41,6 +41,20 @@ class Word(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Former:
+    """A reading or skip of a step that does not count: superseded, or fallen."""
+
+    word: Word
+    reading: str
+    value: float | None
+    unit: str
+    text: str
+    who: str
+    at_utc: str
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
 class StepRow:
     """One step and the reading that is in force.
 
@@ -49,6 +63,7 @@ class StepRow:
     seq               number of the event in the record; 0 where nothing was recorded
     times             how many readings of this step the record holds
     waived            the reason of its waiver
+    former            every other reading and skip of it, in order
     """
 
     id: str
@@ -78,6 +93,7 @@ class StepRow:
     high: float | None = None
     unit: str = ""
     detail: Mapping[str, object] | None = None
+    former: tuple[Former, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +173,10 @@ class LineRow:
 
 @dataclass(frozen=True, slots=True)
 class ReportModel:
-    """One report. `outcome` is what a command that judged this job would exit with."""
+    """One report. `outcome` is what a command that judged this job would exit with.
+
+    record_faults  what is wrong with the record itself; none where it is as it was written
+    """
 
     title: str
     harness_title: str
@@ -191,6 +210,7 @@ class ReportModel:
     buses: tuple[BusRow, ...]
     lines: tuple[LineRow, ...]
     captures: tuple[Capture, ...]
+    record_faults: tuple[str, ...] = ()
 
     @property
     def steps(self) -> tuple[StepRow, ...]:

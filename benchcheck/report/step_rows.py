@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from benchcheck.report import pick
-from benchcheck.report.model import StepRow, Word
+from benchcheck.report.model import Former, StepRow, Word
+from benchcheck.report.standing import outcome_of
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.event import Event, EventKind
 from benchcheck.words.reading import format_quantity
@@ -25,8 +26,20 @@ def limit_words(low: float | None, high: float | None, unit: str) -> str:
     return f"at least {format_quantity(low, unit)}" if low is not None else ""
 
 
-def row_of(step: Step | None, event: Event | None, *, times: int = 0, waived: str = "", stale: bool = False) -> StepRow:
-    """The row of a step of the plan, of an event that no plan knows, or of both. One of them must be there."""
+def row_of(
+    step: Step | None,
+    event: Event | None,
+    *,
+    times: int = 0,
+    waived: str = "",
+    stale: str = "",
+    former: Sequence[Event] = (),
+) -> StepRow:
+    """The row of a step of the plan, of an event that no plan knows, or of both. One of them must be there.
+
+    stale   why the event doesn't count any more; empty where it does
+    former  the step's other events, in order
+    """
     body = event.body if event is not None else {}
     reading = pick.table(body, "reading")
     detail = pick.table(reading, "detail")
@@ -37,6 +50,7 @@ def row_of(step: Step | None, event: Event | None, *, times: int = 0, waived: st
     verdict = pick.table(body, "verdict")
     skipped = event is not None and event.kind == EventKind.SKIPPED
     reason = pick.text(verdict, "reason")
+    said = pick.text(body, "reason") if skipped else pick.text(verdict, "text")
     return StepRow(
         id=step.id if step is not None else pick.text(body, "step"),
         check=pick.text(body, "check") or (step.check if step is not None else ""),
@@ -48,9 +62,9 @@ def row_of(step: Step | None, event: Event | None, *, times: int = 0, waived: st
         limit_source=source,
         reading=_reading(reading),
         uncertainty=_uncertainty(reading),
-        word=_word(event, verdict, stale),
+        word=_word(event, bool(stale)),
         reason=reason,
-        text=pick.text(body, "reason") if skipped else pick.text(verdict, "text"),
+        text=f"{stale}: {said}" if stale and said else stale or said,
         note=pick.text(body, "note") or (step.note if step is not None else ""),
         instrument=pick.text(reading, "instrument"),
         who=event.who if event is not None else "",
@@ -65,20 +79,32 @@ def row_of(step: Step | None, event: Event | None, *, times: int = 0, waived: st
         high=high,
         unit=pick.text(reading, "unit") or unit,
         detail=detail,
+        former=tuple(_former(other) for other in former),
     )
 
 
-def _word(event: Event | None, verdict: Mapping[str, object], stale: bool) -> Word:
+def _former(event: Event) -> Former:
+    reading, verdict = pick.table(event.body, "reading"), pick.table(event.body, "verdict")
+    skipped = event.kind == EventKind.SKIPPED
+    return Former(
+        word=_word(event, False),
+        reading=_reading(reading),
+        value=pick.number(reading, "value"),
+        unit=pick.text(reading, "unit"),
+        text=pick.text(event.body, "reason") if skipped else pick.text(verdict, "text"),
+        who=event.who,
+        at_utc=event.at_utc,
+        seq=event.seq,
+    )
+
+
+def _word(event: Event | None, stale: bool) -> Word:
     if event is None:
         return Word.TO_DO
     if stale:
         return Word.STALE
-    if event.kind == EventKind.SKIPPED:
-        return Word.SKIPPED
-    try:
-        return Word(pick.text(verdict, "outcome"))
-    except ValueError:
-        return Word.UNSURE  # a verdict that this version doesn't know proves nothing
+    said = outcome_of(event)
+    return Word(said) if said else Word.UNSURE  # a verdict that this version doesn't know proves nothing
 
 
 def _band(step: Step | None, body: Mapping[str, object]) -> tuple[float | None, float | None, str, str]:

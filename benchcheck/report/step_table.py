@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchcheck.report.model import StepRow, Word
+from benchcheck.report.model import Former, StepRow, Word
 
 _SHARED_BY = 6  # a source of limits that this many rows share is printed once, under a letter
 
@@ -63,7 +63,14 @@ def _line(row: StepRow, letters: dict[str, str], who: str, instrument: str) -> L
         read.append(f"reading {row.times} of this step")
     if any(read):
         small.append(("Read:", ", ".join(part for part in read if part)))
+    if row.former:
+        small.append(("Also:", "; ".join(_former(other) for other in row.former)))
     return Line(row, "" if named else row.contacts, letters.get(row.limit_source, ""), tuple(small))
+
+
+def _former(other: Former) -> str:
+    what = f"{other.reading or other.text or 'no reading'} {other.word.value}"
+    return f"{what}, {other.at_utc[:19].replace('T', ' ')} UTC, event {other.seq}"
 
 
 def _common(values: set[str]) -> str:

@@ -59,6 +59,10 @@ class BenchApp(App[None]):
     #line { height: 1; }
     #unit { width: auto; margin-right: 1; text-style: bold; }
     #answer { width: 1fr; }
+    #small { display: none; height: 1fr; }
+    Screen.-tight #bench, Screen.-tight #limit, Screen.-tight #last { max-height: 1; }
+    Screen.-small > * { display: none; }
+    Screen.-small > #small { display: block; }
     HelpScreen VerticalScroll { width: 84; max-width: 100%; height: 90%; background: $surface; padding: 0 2; }
     HelpScreen { align: center middle; }
     """
@@ -88,7 +92,7 @@ class BenchApp(App[None]):
             loop = asyncio.get_running_loop()
             for name in ("SIGINT", "SIGTERM", "SIGHUP"):
                 if hasattr(signal, name):
-                    loop.add_signal_handler(getattr(signal, name), self._interrupted)
+                    loop.add_signal_handler(getattr(signal, name), self.action_interrupt)
 
     def get_default_screen(self) -> Screen[None]:
         if self._desk is not None:
@@ -100,7 +104,8 @@ class BenchApp(App[None]):
         if not isinstance(self.screen, HelpScreen):
             self.push_screen(HelpScreen())
 
-    def _interrupted(self) -> None:
+    def action_interrupt(self) -> None:
+        """What a terminal's Ctrl-C asks for. In a screen it comes as a key, and no signal is sent."""
         self.exit(return_code=INTERRUPTED)
 
     def _fatal_error(self) -> None:

@@ -5,23 +5,25 @@ from __future__ import annotations
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Footer, Static
 
 from benchcheck.jobs.next_up import NextUp, stage_with_failure
 from benchcheck.plan.plan import STAGES
-from benchcheck.readiness.board import connector_rows
+from benchcheck.readiness.board import connector_rows, touched
 from benchcheck.screens.desk import Desk
+from benchcheck.screens.fitted import FittedScreen
 from benchcheck.screens.keys import BOARD, bindings
 from benchcheck.screens.shapes import safe, word_and_shape
 from benchcheck.screens.step_screen import StepScreen
 from benchcheck.words.step import Stage
+from benchcheck.words.verdict import Outcome
 
 _BAR = 20
 _COLUMNS = (("connector", 10), ("unit", 9), ("zone", 17), ("dead", 10), ("power", 10), ("live", 10))
 
 
-class BoardScreen(Screen[None]):
+class BoardScreen(FittedScreen[None]):
     """Where a job stands. Enter goes to the next step; it comes back here at the end of a stage."""
 
     BINDINGS = bindings(BOARD)
@@ -32,6 +34,7 @@ class BoardScreen(Screen[None]):
         self._message = "  ".join(desk.notes)
 
     def compose(self) -> ComposeResult:
+        yield from super().compose()
         yield Static(id="head")
         yield Static(id="counts")
         with VerticalScroll(id="rows"):
@@ -39,9 +42,13 @@ class BoardScreen(Screen[None]):
         yield Static(id="next")
         yield Footer(show_command_palette=False)
 
+    @property
+    def takes_keys(self) -> Widget:
+        return self.query_one("#rows")
+
     def on_mount(self) -> None:
         self.show()
-        self.query_one("#rows").focus()
+        self.takes_keys.focus()
 
     def show(self) -> None:
         """Draw everything anew from the board."""
@@ -101,8 +108,8 @@ class BoardScreen(Screen[None]):
         for row in connector_rows(desk.harness, desk.board):
             for value, (_, width) in zip((row.ref, row.unit or "-", row.zone or "-"), _COLUMNS, strict=False):
                 text.append_text(_cell(safe(value), width))
-            for _, word in row.stages:
-                text.append_text(_cell(word_and_shape(word), 10))
+            for stage, word in row.stages:
+                text.append_text(_cell(self._stage_word(row.ref, stage, word), 10))
             text.rstrip()
             text.append("\n")
         squawks = desk.board.squawks
@@ -111,6 +118,17 @@ class BoardScreen(Screen[None]):
             text.append_text(safe(f"{number:3}. [{squawk.stage}] {squawk.text}"[:400])).append("\n")
         text.rstrip()
         return text
+
+    def _stage_word(self, ref: str, stage: Stage, word: str) -> Text:
+        """What a stage says of a connector; one that still has steps to do shows when some were left out already."""
+        board = self._desk.board
+        if word == "todo" and any(
+            board.outcome(step.id) is Outcome.SKIPPED and not board.passed(step)
+            for step in board.plan.of_stage(stage)
+            if ref in touched(step)
+        ):
+            return word_and_shape("skipped")
+        return word_and_shape(word)
 
     def _next(self, next_up: NextUp) -> Text:
         text = Text()

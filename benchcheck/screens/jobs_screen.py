@@ -8,12 +8,13 @@ from pathlib import Path
 
 from rich.text import Text
 from textual.app import ComposeResult
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
 from benchcheck.screens.board_screen import BoardScreen
 from benchcheck.screens.desk import Desk
+from benchcheck.screens.fitted import FittedScreen
 from benchcheck.screens.keys import JOBS, bindings
 from benchcheck.screens.shapes import safe
 from benchcheck.words.errors import BenchcheckError
@@ -39,7 +40,7 @@ class JobLine:
     error: str = ""
 
 
-class JobsScreen(Screen[None]):
+class JobsScreen(FittedScreen[None]):
     """Enter opens a job. What is wrong with it is said here, and nothing is lost."""
 
     BINDINGS = bindings(JOBS)
@@ -52,11 +53,16 @@ class JobsScreen(Screen[None]):
         self._jobs: Sequence[JobLine] = ()
 
     def compose(self) -> ComposeResult:
+        yield from super().compose()
         yield Static(safe(f"Jobs in {self._folder}", "bold"), id="head")
         yield Static(id="start")
         yield OptionList(id="jobs")
         yield Static(id="next")
         yield Footer(show_command_palette=False)
+
+    @property
+    def takes_keys(self) -> Widget:
+        return self.query_one(OptionList)
 
     def on_mount(self) -> None:
         self.action_refresh()

@@ -31,7 +31,10 @@ KEYS = (
     Key(STEP, "f2", "skip", "Skip", "leave the step out; type the reason, then Enter (or type: skip REASON)"),
     Key(STEP, "f3", "back", "Step before", "do the step before once more (or type: back)"),
     Key(EVERYWHERE, "f1", "app.help", "Help", "this list"),
-    Key(EVERYWHERE, "ctrl+c,ctrl+q", "app.quit", "Quit", "leave benchcheck from anywhere", footer=False),
+    Key(EVERYWHERE, "ctrl+q", "app.quit", "Quit", "leave benchcheck from anywhere", footer=False),
+    Key(
+        EVERYWHERE, "ctrl+c", "app.interrupt", "Interrupt", "the same, with the exit code of an interrupt", footer=False
+    ),
 )
 
 

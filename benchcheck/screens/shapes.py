@@ -7,11 +7,13 @@ from rich.text import Text
 from benchcheck.report.visible import visible
 from benchcheck.words.verdict import Outcome
 
+SKIPPED_SHAPE = "?"  # of a connector some of whose steps were left out: as little proved as one that is unsure
 SHAPES = {
     Outcome.PASS.value: "●",
     Outcome.FAIL.value: "X",
     Outcome.UNSURE.value: "?",
     Outcome.SKIPPED.value: "»",
+    "skipped": SKIPPED_SHAPE,
     "todo": "○",
     "none": "-",
 }
@@ -20,6 +22,7 @@ STYLES = {
     Outcome.FAIL.value: "bold red",
     Outcome.UNSURE.value: "bold yellow",
     Outcome.SKIPPED.value: "yellow",
+    "skipped": "bold yellow",
 }
 
 

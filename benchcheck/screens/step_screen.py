@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Horizontal
 from textual.events import Resize
 from textual.message import Message
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Footer, Input, Static
 
 from benchcheck.jobs.asked import BACK, QUIT, SKIP, BackAsked, Question, QuestionKind, StopAsked
@@ -15,10 +17,12 @@ from benchcheck.jobs.dialogue import Asked, Ended, Said, Told
 from benchcheck.jobs.next_up import NextUp
 from benchcheck.report.step_rows import limit_words
 from benchcheck.screens.desk import Desk
+from benchcheck.screens.fitted import FittedScreen
 from benchcheck.screens.keys import STEP, bindings
 from benchcheck.screens.prompt import big_word, leads, tasks
 from benchcheck.screens.shapes import STYLES, safe, word_and_shape
 from benchcheck.words.errors import BenchcheckError
+from benchcheck.words.person import name_fault
 from benchcheck.words.result import Result
 from benchcheck.words.step import Step
 from benchcheck.words.verdict import Outcome
@@ -26,7 +30,7 @@ from benchcheck.words.verdict import Outcome
 _EXAMPLES = {"ohm": "0.3, 4.7k, 1.2M, OL", "V": "24.1, -5.1, 180m", "A": "0.82, 180m"}
 
 
-class StepScreen(Screen[str]):
+class StepScreen(FittedScreen[str]):
     """Runs the steps that are up, then looks for the faults behind what failed, and closes with a sentence.
 
     The runner works in the dialogue's thread and asks; what is typed here answers it.
@@ -55,6 +59,7 @@ class StepScreen(Screen[str]):
         self._stopped = False  # the board is wanted as soon as what is under way has ended
 
     def compose(self) -> ComposeResult:
+        yield from super().compose()
         yield Static(id="where")
         yield Static(id="bench")
         yield Static(id="question")
@@ -66,9 +71,13 @@ class StepScreen(Screen[str]):
             yield Input(id="answer", compact=True)
         yield Footer(show_command_palette=False)
 
+    @property
+    def takes_keys(self) -> Widget:
+        return self.query_one(Input)
+
     def on_mount(self) -> None:
         self._desk.dialogue.hear = self._hear
-        self.query_one(Input).focus()
+        self.takes_keys.focus()
         self._go_on()
 
     def _hear(self, said: Said) -> None:
@@ -158,6 +167,10 @@ class StepScreen(Screen[str]):
         if self._pause is not None:
             self._after_pause(typed.strip().lower())
         elif self._question is not None:
+            if wrong := _no_name(self._question, typed):
+                self._question = replace(self._question, why=wrong)
+                self._show()
+                return
             self._question = None
             self._desk.dialogue.answer(typed)
 
@@ -278,6 +291,14 @@ class StepScreen(Screen[str]):
         if question.kind is QuestionKind.READING:
             return f"as the meter shows it: {_EXAMPLES[question.unit]}"
         return "your name" if question.kind is QuestionKind.CAUTIONS else "Enter when it is done"
+
+
+def _no_name(question: Question, typed: str) -> str:
+    """Why an answer is not taken as the name that accepts the cautions; empty where it is, or is a word or nothing."""
+    if question.kind is not QuestionKind.CAUTIONS or typed.strip().partition(" ")[0].lower() in ("", BACK, QUIT, SKIP):
+        return ""
+    wrong = name_fault(typed)
+    return f"{wrong}. Type your name." if wrong else ""
 
 
 def _limit(step: Step | None) -> Text:

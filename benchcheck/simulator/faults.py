@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 from typing import ClassVar
 
 from benchcheck.harness.buses import wire_contacts
-from benchcheck.harness.model import Harness, Role
+from benchcheck.harness.model import Harness, PartKind, Role
 from benchcheck.simulator.names import all_contacts, holder_of
 from benchcheck.words.contact import join, ref_of
 
@@ -101,6 +101,8 @@ class WrongContact(RunFault):
         yield from _unknown_contact(harness, "to", self.to)
         if ref_of(self.to) != ref_of(self.end):
             yield "to", f"{self.to} is not in the connector of {self.end}", ()
+        elif held := _held_by(harness, self.to):
+            yield "to", f"{self.to} is not vacant: {', '.join(held)} sits there", _vacant(harness, ref_of(self.to))
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,10 +214,18 @@ class PartFault(Fault):
 class MissingTerminator(PartFault):
     kind: ClassVar[str] = "missing_terminator"
 
+    def complaints(self, harness: Harness) -> Iterator[Complaint]:
+        yield from PartFault.complaints(self, harness)
+        yield from _part_of_kind(harness, self.part, "terminator", PartKind.TERMINATOR)
+
 
 @dataclass(frozen=True, slots=True)
 class ProtectorOpen(PartFault):
     kind: ClassVar[str] = "protector_open"
+
+    def complaints(self, harness: Harness) -> Iterator[Complaint]:
+        yield from PartFault.complaints(self, harness)
+        yield from _part_of_kind(harness, self.part, "protector or switch", PartKind.PROTECTOR, PartKind.SWITCH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,6 +404,25 @@ def _run_of_role(harness: Harness, wire: str, role: Role, what: str) -> Iterator
         yield from _unknown_run(harness, "run", wire)
     elif run.role is not role:
         yield "run", f"run {wire} is not {what}", tuple(entry.wire for entry in harness.runs if entry.role is role)
+
+
+def _part_of_kind(harness: Harness, ref: str, what: str, *kinds: PartKind) -> Iterator[Complaint]:
+    part = next((part for part in harness.parts if part.ref == ref), None)
+    if part is not None and part.kind not in kinds:
+        fit = tuple(other.ref for other in harness.parts if other.kind in kinds)
+        yield "part", f"{ref} is a {part.kind.value}, no {what}", fit
+
+
+def _held_by(harness: Harness, contact: str) -> tuple[str, ...]:
+    """What is in a contact already: its conductors, and parts that are fitted there."""
+    runs = tuple(run.wire for run in harness.runs if contact in run.ends)
+    return runs + tuple(part.ref for part in harness.parts if contact in (part.a, part.b))
+
+
+def _vacant(harness: Harness, ref: str) -> tuple[str, ...]:
+    connector = harness.connectors[ref]
+    names = (join(ref, pin) for pin in connector.contacts)
+    return tuple(name for name in names if not _held_by(harness, name))
 
 
 def _unknown_contact(harness: Harness, key: str, contact: str) -> Iterator[Complaint]:

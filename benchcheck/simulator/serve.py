@@ -25,10 +25,12 @@ def serve(
     truth: Path | None = None,
     out: TextIO | None = None,
     until_stdin_closes: bool = False,
+    ready: Callable[[], None] = lambda: None,
 ) -> None:
     """Serve the profile's simulated bench until SIGTERM, Ctrl-C, or (where asked) until stdin closes.
 
-    out  where the bench description goes, one JSON line, when everything answers (stdout by default)
+    out    where the bench description goes, one JSON line, when everything answers (stdout by default)
+    ready  called after that
     Raises InputError or FaultyFiles for what is wrong in the files, SetupError for a missing pseudo-terminal.
     """
     harness = load_profile(profile)
@@ -42,6 +44,7 @@ def serve(
                 # a thread, since not every kind of stdin can be watched by a selector on every system
                 threading.Thread(target=_wait_for_end, args=(server.stop,), daemon=True, name="stdin").start()
             print(json.dumps(server.description()), file=out or sys.stdout, flush=True)
+            ready()
             server.run()
         finally:
             for number, handler in before.items():

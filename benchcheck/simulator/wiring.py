@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from zlib import crc32
 
-from benchcheck.harness.model import Harness, PartKind, Role, Run, RunState
+from benchcheck.harness.model import Harness, PartKind, Role, Run
 from benchcheck.harness.wire import resistance_ohm
 from benchcheck.simulator.faults import (
     BusCut,
@@ -116,8 +116,8 @@ def build(
     added_ohm = {f.run: f.ohm for f in faults if isinstance(f, HighResistance)}
     seats = landings(harness, faults)
     resistors: list[Resistor] = []
-    for run in harness.runs:
-        if run.state is RunState.PLANNED or run.wire in gone or not run.b:
+    for run in harness.wired_runs:
+        if run.wire in gone or not run.b:
             continue
         ends = []
         for nominal, seat in zip(run.ends, seats[run.wire], strict=True):
@@ -135,7 +135,7 @@ def build(
         elif part.kind in (PartKind.RESISTOR, PartKind.TERMINATOR):
             spread = min(part.tolerance_percent / 100, PART_SCATTER)
             resistors.append(Resistor(part.a, part.b, max(part.ohm * (1 + spread * scatter(seed, part.ref)), 1e-3)))
-        else:
+        elif part.kind.conducts_at_rest:  # no coil is modelled: a relay stays open
             resistors.append(Resistor(part.a, part.b, max(part.ohm, CLOSED_OHM)))
     for fault in faults:
         if isinstance(fault, (Short, ExtraTerminator)):

@@ -4,7 +4,8 @@
 
 Clock steps. A stamp that goes back, or forward by more than an hour, is a step of the recorder's clock. A step is no
 gap: an interval that crosses one counts neither as a silence nor for a period, a longest gap or the median. The
-*recorded clock* is the sum of all intervals of the bus that cross no step.
+*recorded clock* is the sum of all intervals of the bus that cross no step. How long was recorded, for the load, is
+reckoned with more care for single wrong stamps in pieces.py.
 
 Silences. An interval between frames (error frames too: somebody was there) of at least 0.3 s and at least ten times the
 median interval of the bus. Where the median is 30 ms or less only the first half of the rule can bite, so intervals up
@@ -24,15 +25,13 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck.traffic.pieces import STEP_FORWARD_NS, WINDOW_NS, Pieces, WindowBits
 from benchcheck.traffic.source_tally import Gap, SourceColumns, SourceTally, tally_sources
 from benchcheck.traffic.wire_bits import wire_bit_parts
 from benchcheck.words.frames import FrameBatch, FrameFlag
 
 K = TypeVar("K")
 
-SECOND_NS = 1_000_000_000
-WINDOW_NS = SECOND_NS
-STEP_FORWARD_NS = 3600 * SECOND_NS
 SILENCE_NS = 300_000_000
 SILENCE_MEDIANS = 10
 _SHORT_NS = SILENCE_NS // SILENCE_MEDIANS
@@ -59,13 +58,6 @@ class ClockStep(NamedTuple):
     step_ns: int
 
 
-class WindowBits(NamedTuple):
-    """Bits of one window, by the bit rate they were sent at."""
-
-    nominal: int
-    data: int
-
-
 @dataclass(frozen=True, slots=True)
 class Watch:
     """What to keep beyond the plain tally: gaps of an identifier longer than so many ns, and identifiers by group."""
@@ -75,10 +67,14 @@ class Watch:
 
 
 class BusTally:
-    """Everything counted of one bus. One-second windows start at `origin_ns`, the first stamp of the recording."""
+    """Everything counted of one bus. One-second windows start at `origin_ns`, the first stamp of the recording.
 
-    def __init__(self, origin_ns: int, watch: Watch | None = None) -> None:
+    `is_part`: whether it may be merged behind an earlier part (see pieces: such a one keeps more).
+    """
+
+    def __init__(self, origin_ns: int, watch: Watch | None = None, *, is_part: bool = True) -> None:
         self.origin_ns = origin_ns
+        self.pieces = Pieces(is_part)
         self.watch = watch or Watch()
         self.frames = 0
         self.error_frames = 0
@@ -117,6 +113,7 @@ class BusTally:
             raise ValueError("tallies with different origins or watches can't be merged")
         if not later.records:
             return
+        self.pieces.merge(later.pieces)
         segments = len(self.clock_steps)
         if self.records:
             between = later.first_ns - self.last_ns
@@ -224,6 +221,7 @@ def _tally_of(batch: FrameBatch, origin_ns: int, watch: Watch) -> BusTally:
 
     nominal, data = wire_bit_parts(batch)
     tally.nominal_bits, tally.data_rate_bits = int(nominal.sum()), int(data.sum())
+    tally.pieces.update(time_ns, nominal, data)
     tally.windows = _windows(time_ns, nominal, data, origin_ns)
 
     is_frame = (batch.flags & np.uint16(FrameFlag.ERROR)) == 0

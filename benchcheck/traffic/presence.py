@@ -26,7 +26,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from benchcheck.traffic.bus_tally import SECOND_NS, BusTally, IdKey, Watch
+from benchcheck.traffic.bus_tally import BusTally, IdKey, Watch
+from benchcheck.traffic.pieces import SECOND_NS
 from benchcheck.traffic.source_tally import Gap, SourceTally
 from benchcheck.words.verdict import Outcome
 

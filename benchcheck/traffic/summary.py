@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from benchcheck.traffic.bus_tally import (
-    SECOND_NS,
-    SILENCE_RULE,
-    STEP_RULE,
-    WINDOW_NS,
-    BusTally,
-    IdKey,
-    WindowBits,
-)
+from collections.abc import Iterable, Sequence
+
+from benchcheck.traffic.bus_tally import SILENCE_RULE, STEP_RULE, BusTally, IdKey
 from benchcheck.traffic.line_tally import LineTally
+from benchcheck.traffic.pieces import SECOND_NS, WINDOW_NS, PieceSums, PieceWindow, WindowBits
 from benchcheck.traffic.source_tally import SourceTally
 from benchcheck.traffic.traffic_tally import TrafficTally
 
@@ -21,8 +16,15 @@ RULES: Json = {
     "wire_bits": "start of frame through the 3 bits of intermission, stuff bits included; error frames have none",
     "load_mean_percent": "bits of all frames over first to last stamp of the recording, over the bit rate",
     "load_peak_percent": "the fullest whole one-second window; windows start at the first stamp of the recording",
-    "load_mean_recorded_percent": "the same with clock steps taken out of the time",
-    "load_peak_recorded_percent": "the same without windows that a clock step reaches over",
+    "recorded_s": "the time that was really recorded: the sum of the pieces between cuts, first to last stamp of each; of "
+    "several buses the longest sum",
+    "cuts": "clock steps, and forward intervals beside a stamp that went back which make up for it: a single wrong stamp",
+    "load_mean_recorded_percent": "bits of all frames over the sum of the pieces of the bus; the same as "
+    "load_mean_percent where no bus has a cut",
+    "load_peak_recorded_percent": "the fullest whole one-second window of any piece; windows start at the first stamp of "
+    "each piece; null where no piece has a whole second. Never below the load of all whole windows together, which is "
+    "not the mean: that holds the ends of the pieces too. The same as load_peak_percent where no bus has a cut",
+    "load_is_lower_bound": "whether frames are known to be missing, or records could not be counted",
     "gaps": SILENCE_RULE,
     "clock_steps": STEP_RULE,
     "max_gap_s": "between two frames of the identifier, silences of the whole bus included, clock steps not",
@@ -36,23 +38,24 @@ def seconds(nanoseconds: int) -> float:
     return round(nanoseconds / SECOND_NS, 9)
 
 
-def recorded_ns(tally: TrafficTally, bus: BusTally) -> int:
-    """First to last stamp of the recording with the clock steps seen on `bus` taken out."""
-    if tally.first_ns is None or tally.last_ns is None:
-        return 0
-    return tally.last_ns - tally.first_ns - sum(step.step_ns for step in bus.clock_steps)
-
-
 def duration_json(tally: TrafficTally) -> Json:
-    """`duration_s` (null unless the last stamp lies after the first) and `recorded_s`, by the bus with most frames."""
+    """`duration_s` (null unless the last stamp lies after the first) and `recorded_s`, with the cuts taken out."""
     if tally.first_ns is None or tally.last_ns is None:
         return {"duration_s": None, "recorded_s": None}
     span = tally.last_ns - tally.first_ns
-    fullest = max(tally.buses.values(), key=lambda bus: bus.records)
-    return {
-        "duration_s": seconds(span) if span > 0 else None,
-        "recorded_s": seconds(max(0, recorded_ns(tally, fullest))),
-    }
+    pieces = [bus.pieces.sums() for bus in tally.buses.values()]
+    recorded = max(sums.span_ns for sums in pieces) if _is_cut(pieces) else _uncut_ns(tally)
+    return {"duration_s": seconds(span) if span > 0 else None, "recorded_s": seconds(recorded)}
+
+
+def _is_cut(pieces: Iterable[PieceSums]) -> bool:
+    return any(sums.cuts for sums in pieces)
+
+
+def _uncut_ns(tally: TrafficTally) -> int:
+    """First to last stamp of a recording without cuts; its buses may come one after the other in the file."""
+    buses = tally.buses.values()
+    return max(bus.last_ns for bus in buses) - min(bus.first_ns for bus in buses)
 
 
 def steps_json(tally: TrafficTally, names: dict[int, str]) -> list[Json]:
@@ -64,15 +67,21 @@ def steps_json(tally: TrafficTally, names: dict[int, str]) -> list[Json]:
     ]
 
 
-def bus_json(tally: TrafficTally, number: int, name: str, bitrate: int, data_bitrate: int | None) -> Json:
-    """One entry of `buses[]`. Load is null where time or the data bit rate of FD frames is not known."""
+def bus_json(tally: TrafficTally, number: int, name: str, bitrate: int | None, data_bitrate: int | None) -> Json:
+    """One entry of `buses[]`. Load is null where time, the bit rate or the data bit rate of FD frames is not known."""
     bus = tally.buses[number]
     origin = tally.origin_ns or 0
     span = (tally.last_ns or 0) - (tally.first_ns or 0)
     total = WindowBits(bus.nominal_bits, bus.data_rate_bits)
     whole = ((tally.latest_ns or 0) - origin) // WINDOW_NS
-    peak, peak_at = _peak(bus, whole, bitrate, data_bitrate, set())
-    calm, _ = _peak(bus, whole, bitrate, data_bitrate, _stepped_windows(bus)) if bus.clock_steps else (peak, peak_at)
+    peak, peak_at = _peak(bus, whole, bitrate, data_bitrate)
+    pieces = bus.pieces.sums()
+    if _is_cut(other.pieces.sums() for other in tally.buses.values()):
+        recorded = pieces.span_ns
+        calm, calm_ns = _recorded_peak(pieces, bitrate, data_bitrate)
+        calm_at = None if calm_ns is None else seconds(calm_ns - origin)
+    else:
+        recorded, calm, calm_at = _uncut_ns(tally), peak, peak_at
     return {
         "name": name,
         "bitrate": bitrate,
@@ -82,11 +91,13 @@ def bus_json(tally: TrafficTally, number: int, name: str, bitrate: int, data_bit
         "wire_bits": bus.wire_bits,
         "wire_bits_at_data_bitrate": bus.data_rate_bits,
         "load_mean_percent": load_percent(total, span, bitrate, data_bitrate),
-        "load_mean_recorded_percent": load_percent(total, recorded_ns(tally, bus), bitrate, data_bitrate),
+        "load_mean_recorded_percent": load_percent(total, recorded, bitrate, data_bitrate),
         "load_peak_percent": peak,
         "load_peak_recorded_percent": calm,
         "peak_window_s": seconds(WINDOW_NS),
         "peak_at_s": peak_at,
+        "peak_recorded_at_s": calm_at,
+        "pieces": pieces.cuts + 1,
         "gap_at_least_s": seconds(bus.silence_threshold_ns()),
         "gaps": [
             {"start_s": seconds(gap.start_ns - origin), "length_s": seconds(gap.length_ns)} for gap in bus.silences()
@@ -115,9 +126,9 @@ def line_json(name: str, line: LineTally) -> Json:
     }
 
 
-def load_percent(bits: WindowBits, span_ns: int, bitrate: int, data_bitrate: int | None) -> float | None:
+def load_percent(bits: WindowBits, span_ns: int, bitrate: int | None, data_bitrate: int | None) -> float | None:
     """Share of `span_ns` that the bits take on the wire, in percent; None where it can't be told."""
-    if span_ns <= 0 or (bits.data and not data_bitrate):
+    if span_ns <= 0 or not bitrate or (bits.data and not data_bitrate):
         return None
     fast = data_bitrate or 1
     return round(100 * SECOND_NS * (bits.nominal * fast + bits.data * bitrate) / (span_ns * bitrate * fast), 6)
@@ -131,31 +142,34 @@ def load_by_second(tally: TrafficTally, number: int, bitrate: int) -> list[float
 
 
 def _peak(
-    bus: BusTally, whole: int, bitrate: int, data_bitrate: int | None, left_out: set[int]
+    bus: BusTally, whole: int, bitrate: int | None, data_bitrate: int | None
 ) -> tuple[float | None, float | None]:
+    """(load in percent, start in seconds) of the fullest of the first `whole` windows."""
+    windows = [
+        PieceWindow(bits, index * WINDOW_NS) for index, bits in sorted(bus.windows.items()) if 0 <= index < whole
+    ]
+    load, start_ns = _fullest(windows, whole, bitrate, data_bitrate)
+    return load, None if start_ns is None else seconds(start_ns)
+
+
+def _recorded_peak(pieces: PieceSums, bitrate: int | None, data_bitrate: int | None) -> tuple[float | None, int | None]:
+    """(load in percent, stamp) of the fullest whole window of all pieces."""
+    if pieces.whole_bits.data and not data_bitrate:
+        return None, None
+    return _fullest(pieces.fullest, pieces.whole_windows, bitrate, data_bitrate)
+
+
+def _fullest(
+    windows: Sequence[PieceWindow], whole: int, bitrate: int | None, data_bitrate: int | None
+) -> tuple[float | None, int | None]:
+    """The first of the fullest windows. Whole windows without a frame are windows all the same: the load is 0 then."""
+    if whole <= 0 or not bitrate or (not data_bitrate and any(window.bits.data for window in windows)):
+        return None, None
+    if not windows:
+        return 0.0, None
     fast = data_bitrate or 1
-    best: tuple[int, int] | None = None
-    for index, bits in bus.windows.items():
-        if 0 <= index < whole and index not in left_out:
-            if bits.data and not data_bitrate:
-                return None, None
-            weight = bits.nominal * fast + bits.data * bitrate
-            if best is None or (weight, -index) > best:
-                best = (weight, -index)
-    if best is None:
-        # whole windows without a frame are windows all the same; no whole window at all is no answer
-        return (0.0, None) if whole > len(left_out) else (None, None)
-    return round(100 * best[0] / (bitrate * fast), 6), seconds(-best[1] * WINDOW_NS)
-
-
-def _stepped_windows(bus: BusTally) -> set[int]:
-    """Windows with frames that a clock step begins in, ends in or reaches over: their second was not recorded once."""
-    found: set[int] = set()
-    for step in bus.clock_steps:
-        ends = sorted((step.at_ns, step.at_ns + step.step_ns))
-        low, high = ((end - bus.origin_ns) // WINDOW_NS for end in ends)
-        found |= {index for index in bus.windows if low <= index <= high}
-    return found
+    best = max(windows, key=lambda window: window.bits.nominal * fast + window.bits.data * bitrate)
+    return load_percent(best.bits, WINDOW_NS, bitrate, data_bitrate), best.start_ns
 
 
 def _steps(bus: BusTally, origin: int) -> list[Json]:

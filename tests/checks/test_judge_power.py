@@ -74,9 +74,9 @@ def test_the_expected_drop_is_amperes_times_the_way() -> None:
 
 def test_the_drop_is_the_difference_of_two_readings_under_load() -> None:
     step = step_of("feed_drop:P1-1:P1-2", "starter")
-    found, asked = judged(step, volts(24.00), volts(23.95))
-    assert [(r.red, r.black) for r in asked] == [("TB1-1", "TB1-4"), ("P1-1", "P1-2")]
-    assert {r.quantity for r in asked} == {Quantity.VOLTS}
+    found, asked = judged(step, volts(24.00), volts(23.95), amps(0.3))
+    assert [(r.red, r.black) for r in asked] == [("TB1-1", "TB1-4"), ("P1-1", "P1-2"), ("", "")]
+    assert [r.quantity for r in asked] == [Quantity.VOLTS, Quantity.VOLTS, Quantity.AMPS]
     assert {(r.load_a, r.load_at) for r in asked} == {(0.3, ("P1-1", "P1-2"))}
     assert found.reading.value == pytest.approx(0.05)
     # the gain error of one meter is common to both: its percent falls out, its counts stay twice
@@ -86,20 +86,27 @@ def test_the_drop_is_the_difference_of_two_readings_under_load() -> None:
 
 def test_a_joint_of_an_ohm_is_seen_under_load() -> None:
     step = step_of("feed_drop:P104-1:P104-6")  # 0.3 A
-    assert said(step, volts(12.0), volts(12.0 - 0.06))[0] == "PASS"
-    assert said(step, volts(12.0), volts(12.0 - 0.06 - 1.2 * 0.3)) == ("FAIL", "too_much")
+    assert said(step, volts(12.0), volts(12.0 - 0.06), amps(0.4))[0] == "PASS"
+    assert said(step, volts(12.0), volts(12.0 - 0.06 - 1.2 * 0.3), amps(0.4)) == ("FAIL", "too_much")
+
+
+def test_a_drop_without_a_feed_or_without_its_load_proves_nothing() -> None:
+    step = step_of("feed_drop:P104-1:P104-6")
+    assert said(step, volts(0.0), volts(0.0), amps(0.4)) == ("UNSURE", "feed_dead")
+    assert said(step, volts(12.0), volts(12.0), amps(0.01)) == ("UNSURE", "no_load")
+    assert said(step, volts(12.0), volts(12.9), amps(0.4)) == ("FAIL", "too_much")  # more than the source has
 
 
 def test_a_drop_near_its_limit_is_unsure() -> None:
     step = step_of("feed_drop:P104-1:P104-6")
     assert step.band is not None
     assert step.band.high is not None
-    assert said(step, volts(12.0), volts(12.0 - step.band.high)) == ("UNSURE", "meter_cannot_tell")
+    assert said(step, volts(12.0), volts(12.0 - step.band.high), amps(0.4)) == ("UNSURE", "meter_cannot_tell")
 
 
-@pytest.mark.parametrize("lost", [0, 1])
+@pytest.mark.parametrize("lost", [0, 1, 2])
 def test_half_a_drop_is_none(lost: int) -> None:
-    answers = [volts(24.0), volts(24.0)]
+    answers = [volts(24.0), volts(24.0), amps(0.3)]
     answers[lost] = Reading.none("no answer", "V")
     assert said(step_of("feed_drop:P1-1:P1-2", "starter"), *answers)[0] == "UNSURE"
 
@@ -192,8 +199,13 @@ def test_units_go_in_one_at_a_time() -> None:
         (0.4, "FAIL", "not_driven"),
         (6.0, "FAIL", "inverted"),
         (2.0, "FAIL", "undefined"),
-        (-2.0, "FAIL", "undefined"),
-        (-25.0, "FAIL", "undefined"),
+        (-2.0, "UNSURE", "busy_line"),  # the mean of a line that talks may lie here
+        (-1.0, "UNSURE", "busy_line"),
+        (-0.9, "FAIL", "not_driven"),
+        # TIA-232-F: at most 15 V into a receiver, 25 V with nothing on the wire (a summary of EIA-232-D, secondary)
+        (-14.5, "PASS", "in_band"),
+        (-18.0, "FAIL", "too_strong"),
+        (-28.0, "FAIL", "too_strong"),
         (-3.01, "UNSURE", "meter_cannot_tell"),
         (-2.99, "UNSURE", "meter_cannot_tell"),
     ],
@@ -241,7 +253,11 @@ def test_can_levels(high_v: float, low_v: float, outcome: str) -> None:
 
 
 def test_can_levels_near_the_limit() -> None:
-    assert said(step_of("can_level:can1:CAN-H"), volts(3.5))[0] == "UNSURE"
+    assert said(step_of("can_level:can1:CAN-H"), volts(3.6))[0] == "UNSURE"
+    # held dominant: either wire may still be where traffic could put it, the difference is not
+    assert said(step_of("can_level:can1:CAN-H to CAN-L"), volts(1.8)) == ("FAIL", "off_level")
+    # exchanged, with a tenth of dominant bits
+    assert said(step_of("can_level:can1:CAN-H to CAN-L"), volts(-0.2)) == ("FAIL", "off_level")
     assert said(step_of("can_level:can1:CAN-H"), volts(1.8)) == ("FAIL", "off_level")
 
 

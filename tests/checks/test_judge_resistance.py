@@ -4,17 +4,24 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from judging import judged, ohms, over, said, step_of, verdict
 from model_bench import shipped
 from small_benches import chain
 
 from benchcheck.checks.kind import Context, all_kinds, over_range
-from benchcheck.harness.model import Part, PartKind, Role, Run, RunState
+from benchcheck.harness.model import Harness, Limits, Part, PartKind, Role, Run, RunState
+from benchcheck.plan.plan import make_plan
+from benchcheck.simulator.faults import MissingBridge, ProtectorOpen
+from benchcheck.simulator.model import BenchModel
 from benchcheck.words.meter import MeterSpec
-from benchcheck.words.step import Step
+from benchcheck.words.reading import Reading
+from benchcheck.words.step import Stage, Step
 from benchcheck.words.verdict import Band, Outcome
 
 METER = MeterSpec()
@@ -321,12 +328,14 @@ def test_the_band_lies_within_what_is_published_for_a_pair() -> None:
     assert step.band.low == pytest.approx(108 / 2, abs=0.5)  # ISO 11898-2's 108 and 132 for each (secondary page)
     assert step.band.high == pytest.approx(132 / 2, abs=0.6)
     assert "2 terminators" in step.band.source
+    assert "secondary source" in step.band.source
 
 
 def test_every_connector_of_the_bus_is_measured() -> None:
     """60 ohm at one place proves nothing of the others: one resistor of 60 reads the same (an engine maker's J1939
     text calls it a common mistake; secondary)."""
     made = steps(shipped("survey_launch")[0], "termination")
+    del made["termination:can1:units_in"]
     at = [step.red.split("-")[0] for step in made.values()]
     assert sorted(at) == sorted(
         ["TB1", "P114", "P113", "P105", "P105", "P107", "P103", "P101", "P110", "P110", "P112", "P108", "P190"]
@@ -339,6 +348,216 @@ def test_a_piece_without_terminator_must_be_open() -> None:
     assert step.band.low == 1e6
     assert said(step, over()) == ("PASS", "in_band")
     assert said(step, ohms(120.0)) == ("FAIL", "not_apart")
+
+
+# The value with units in is computed from node inputs of 40 kohm and both terminators: FACTS as above, 50 to 70.
+
+
+@pytest.mark.parametrize(("profile", "adapter"), [("survey_launch", "P190"), ("starter", "P2")])
+def test_the_whole_bus_is_read_with_the_units_in_and_the_supply_off(profile: str, adapter: str) -> None:
+    """The starter's terminators are both inside units, so nothing else proves them."""
+    harness = shipped(profile)[0]
+    step = steps(harness, "termination")["termination:can1:units_in"]
+    assert step.settings == {"bus": "can1", "whole_bus": True}
+    assert step.stage is Stage.POWER
+    assert step.state.on_unit == {ref for unit in harness.units.values() for ref in unit.connectors.values()}
+    assert not step.state.supply_on
+    assert (adapter in step.state.breakout) == bool(harness.connectors[adapter].unit)
+    assert step.band is not None
+    assert 50 < step.band.low < 60 < step.band.high < 70  # type: ignore[operator]
+    assert said(step, ohms(59.5)) == ("PASS", "in_band")
+    assert said(step, ohms(120.0)) == ("FAIL", "too_high")
+    assert said(step, ohms(40.0)) == ("FAIL", "too_low")
+    assert said(step, over()) == ("FAIL", "open")
+
+
+def test_the_whole_bus_of_a_sound_bench_passes_and_a_lost_terminator_in_a_unit_fails() -> None:
+    harness = shipped("starter")[0]
+    step = step_of("termination:can1:units_in", "starter")
+    assert said(step, read(BenchModel(harness), step))[0] == "PASS"
+    assert said(step, read(BenchModel(harness, (MissingBridge("B1"),)), step)) == ("FAIL", "too_high")
+
+
+# --- sound benches with planned runs, bleeders, relays and parallel parts -----------------------------------------------
+
+
+def read(model: BenchModel, step: Step) -> Reading:
+    model.set_state(step.state)
+    value = model.ohms(step.red, step.black)
+    return over() if value > METER.ohm_max else ohms(value - METER.lead_ohm)
+
+
+def dead_failures(harness: Harness) -> list[tuple[str, str]]:
+    """The dead steps that a sound bench of this harness fails, noise on."""
+    model = BenchModel(harness, seed=3)
+    made = [step for step in make_plan(harness).steps if step.stage is Stage.DEAD]
+    found = [(step.id, verdict(step, read(model, step))) for step in made]
+    return [(name, v.text) for name, v in found if v.outcome is Outcome.FAIL]
+
+
+@pytest.mark.parametrize("wire", [r.wire for r in chain().runs])
+def test_a_planned_run_fails_nothing_on_a_sound_bench(wire: str) -> None:
+    made = chain()
+    runs = tuple(replace(r, state=RunState.PLANNED) if r.wire == wire else r for r in made.runs)
+    half = replace(made, runs=runs)
+    assert dead_failures(half) == []
+    assert not [step for step in make_plan(half).steps if wire in step.subject]
+
+
+def test_a_bench_of_which_half_is_planned_fails_nothing() -> None:
+    made = shipped("survey_launch")[0]
+    runs = tuple(replace(r, state=RunState.PLANNED) if n % 2 else r for n, r in enumerate(made.runs))
+    assert dead_failures(replace(made, runs=runs)) == []
+
+
+def test_no_idle_level_of_a_talker_whose_wire_is_planned() -> None:
+    made = chain()
+    runs = tuple(replace(r, state=RunState.PLANNED) if r.wire == "W51" else r for r in made.runs)
+    left = steps(replace(made, runs=runs), "rs232_idle")
+    assert set(left) == {"rs232_idle:link:U2"}  # tapped at its own connector, where it is there whatever is wired
+
+
+@pytest.mark.parametrize("kind", [PartKind.RELAY, PartKind.DIODE])
+def test_what_is_open_at_rest_is_open_to_the_plan_and_to_the_bench(kind: PartKind) -> None:
+    made = chain()
+    part = Part("K1", kind, "P1-7", "P1-8", 0.1)
+    runs = tuple(r for r in made.runs if r.role is not Role.RS232_TX)
+    assert dead_failures(replace(made, runs=runs, parts=(*made.parts, part))) == []
+
+
+BLEEDER = Part("R9", PartKind.RESISTOR, "CB1-2", "P1-2", 10e3)
+
+
+def test_a_planned_bleeder_lets_power_in() -> None:
+    made = replace(chain(), parts=(*chain().parts, BLEEDER))
+    step = steps(made, "supply_to_ground")["supply_to_ground:P100-1:P100-2"]
+    assert step.band is not None
+    assert step.band.low == pytest.approx(8000.0, rel=1e-3)
+    assert "planned parts" in step.band.source
+    assert "1e+04 ohm" in step.band.source
+    assert "0.8" in step.band.source
+    assert said(step, ohms(10e3))[0] == "PASS"
+    assert said(step, ohms(5e3)) == ("FAIL", "joined")
+    assert said(step, ohms(0.3)) == ("FAIL", "joined")
+    assert dead_failures(made) == []
+
+
+def test_a_network_that_is_planned_as_a_short_is_still_one() -> None:
+    """Whatever is planned, less than the profile's supply_to_ground_ohm lets no power in."""
+    made = replace(chain(), parts=(*chain().parts, replace(BLEEDER, ohm=2.0)))
+    step = steps(made, "supply_to_ground")["supply_to_ground:P100-1:P100-2"]
+    assert step.band is not None
+    assert step.band.low == 20.0
+    assert "supply_to_ground_ohm, 20 ohm" in step.band.source
+    assert said(step, ohms(2.0)) == ("FAIL", "joined")
+    allowed = replace(made, limits=Limits(supply_to_ground_ohm=1.0))
+    assert said(steps(allowed, "supply_to_ground")[step.id], ohms(2.0 + 0.5))[0] == "PASS"
+
+
+def test_a_planned_resistor_from_the_bus_to_ground() -> None:
+    made = replace(chain(), parts=(*chain().parts, Part("R8", PartKind.RESISTOR, "P1-3", "P1-2", 30e3)))
+    assert dead_failures(made) == []
+    low = [s.band.low for s in steps(made, "can_to_rail").values() if s.black == "GND1" and s.band is not None]
+    assert min(low) == pytest.approx(24e3, rel=0.01)  # type: ignore[type-var]
+
+
+@pytest.mark.parametrize("ohm", [1.3e6, 10e6])
+def test_a_large_bleeder_leaves_the_isolation_limit(ohm: float) -> None:
+    made = replace(chain(), parts=(*chain().parts, replace(BLEEDER, ohm=ohm)))
+    step = steps(made, "supply_to_ground")["supply_to_ground:P100-1:P100-2"]
+    assert step.band is not None
+    assert step.band.low == 1e6
+    assert "isolation_ohm" in step.band.source
+
+
+def beside(*extra: Part) -> Harness:
+    return replace(chain(), parts=(*chain().parts, *extra))
+
+
+def test_of_two_protectors_in_parallel_each_is_proved_with_the_other_out() -> None:
+    twins = beside(Part("CB2", PartKind.PROTECTOR, "CB1-1", "CB1-2", 0.02))
+    made = steps(twins, "part_value")
+    assert dead_failures(twins) == []
+    for ref, other in (("CB1", "CB2"), ("CB2", "CB1")):
+        step = made[f"part_value:{ref}"]
+        assert step.state.opened == {other}
+        assert other in step.note
+        assert said(step, ohms(0.1))[0] == "PASS"
+        assert said(step, over()) == ("FAIL", "open")
+        assert said(step, read(BenchModel(twins, (ProtectorOpen(ref),)), step)) == ("FAIL", "open")
+        assert said(made[f"part_value:{ref}:out"], ohms(0.1)) == ("FAIL", "bridged")
+
+
+def test_only_the_part_that_hides_it_is_pulled() -> None:
+    """A third protector elsewhere stays in."""
+    far = Part("CB3", PartKind.PROTECTOR, "P1-9", "P2-9", 0.02)
+    made = steps(beside(Part("CB2", PartKind.PROTECTOR, "CB1-1", "CB1-2", 0.02), far), "part_value")
+    assert made["part_value:CB1"].state.opened == {"CB2"}
+    assert made["part_value:CB3"].state.opened == frozenset()
+
+
+def test_a_part_that_a_wire_hides_is_not_called_proved() -> None:
+    made = steps(beside(Part("CB2", PartKind.PROTECTOR, "P1-1", "P2-1", 0.02)), "part_value")
+    step = made["part_value:CB2"]  # W11 and W12 lie beside it
+    found = verdict(step, ohms(0.05))
+    assert (found.outcome, found.reason) == (Outcome.UNSURE, "cannot_prove")
+    assert "hides it" in found.text
+    assert "part_value:CB2:out" not in made
+    small = steps(beside(Part("R1", PartKind.RESISTOR, "P1-1", "P2-1", 100.0)), "part_value")["part_value:R1"]
+    assert said(small, ohms(0.05)) == ("UNSURE", "cannot_prove")
+
+
+def test_a_protector_with_a_planned_bleeder_across_it() -> None:
+    made = beside(Part("R1", PartKind.RESISTOR, "CB1-1", "CB1-2", 10e3))
+    assert dead_failures(made) == []
+    out = steps(made, "part_value")["part_value:CB1:out"]
+    assert said(out, ohms(10e3))[0] == "PASS"
+    assert said(out, ohms(0.1)) == ("FAIL", "bridged")
+
+
+# --- the text of a limit gives the limit -----------------------------------------------------------------------------------
+
+
+def told_limit(source: str) -> float:
+    """What the numbers in the text of a continuity limit come to, by the words between them."""
+    if middle := re.search(r"([\d.]+) ohm with the run and ([\d.]+) ohm without it; the middle of the two", source):
+        return (float(middle[1]) + float(middle[2])) / 2
+    added = re.search(r"([\d.]+) ohm; plus ([\d.]+) ohm for probes and leads", source)
+    assert added is not None, source
+    return float(added[1]) + float(added[2])
+
+
+@settings(max_examples=30)
+@given(
+    first_m=st.floats(0.1, 400.0),
+    round_m=st.floats(0.1, 400.0),
+    end=st.sampled_from(["GND1", "P3-9"]),
+)
+def test_the_numbers_in_the_text_add_up_to_the_limit(first_m: float, round_m: float, end: str) -> None:
+    """Alone, beside a longer way round, hidden and lifted, hidden between crimped contacts."""
+    runs = (
+        Run("X1", "P1-8", end, Role.SIGNAL, 22, first_m),
+        Run("X2", "P1-8", "P2-9", Role.SIGNAL, 22, round_m),
+        Run("X3", "P2-9", end, Role.SIGNAL, None, round_m),
+    )
+    made = chain()
+    for step in steps(replace(made, runs=(*made.runs, *runs)), "continuity").values():
+        assert step.band is not None
+        assert step.band.high is not None
+        assert told_limit(step.band.source) == pytest.approx(step.band.high, abs=2e-3), step.band.source
+        last = float(re.findall(r"([\d.]+) ohm$", step.band.source)[0])
+        assert last == pytest.approx(step.band.high, abs=1e-3)
+
+
+@pytest.mark.parametrize("profile", ["starter", "survey_launch"])
+def test_the_numbers_of_the_shipped_profiles_add_up(profile: str) -> None:
+    kinds = set()
+    for step in steps(shipped(profile)[0], "continuity").values():
+        assert step.band is not None
+        assert step.band.high is not None
+        assert told_limit(step.band.source) == pytest.approx(step.band.high, abs=2e-3)
+        kinds.add("run alone" in step.band.source)
+    assert (True in kinds) == (profile == "survey_launch")
 
 
 # --- the rule behind all of them -----------------------------------------------------------------------------------

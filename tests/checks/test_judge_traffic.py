@@ -35,9 +35,9 @@ def test_a_unit_is_judged_by_its_own_part_of_the_listening(outcome: str, state: 
 
 def test_a_listening_that_says_nothing_of_a_unit_is_no_silence() -> None:
     step = step_of("unit_heard:can1:NAV")
-    assert said(step, heard(**bus_detail())) == ("UNSURE", "no_reading")
-    assert said(step, heard()) == ("UNSURE", "no_reading")
-    assert said(step, heard(units={"NAV": "there"})) == ("UNSURE", "no_reading")
+    assert said(step, heard(**bus_detail())) == ("UNSURE", "no_message_known")
+    assert said(step, heard()) == ("UNSURE", "no_message_known")
+    assert said(step, heard(units={"NAV": "there"})) == ("UNSURE", "no_message_known")
 
 
 # --- load ----------------------------------------------------------------------------------------------------------

@@ -193,7 +193,7 @@ def test_a_sound_bench_has_no_squawk_and_exits_0(clean: Run) -> None:
     assert clean.code == 0, clean.err
     assert clean.squawks == []
     assert clean.truth == []
-    assert "no squawks" in clean.err
+    assert "no squawks" in clean.out
     assert "PASS (exit code 0)" in clean.err
     assert clean.out == ""  # nobody asked for JSON
 

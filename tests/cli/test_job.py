@@ -140,3 +140,52 @@ def test_report_with_the_profile_it_names(job, tmp_path, capsys):
 def test_report_that_cannot_be_written(job, tmp_path, capsys):
     assert run(["report", str(job), "--html", str(tmp_path / "none" / "x.html")]) == 3
     assert "can't be written" in capsys.readouterr().err
+
+
+def test_verify_without_its_side_file_is_unsure(job, capsys):
+    head = JobRecord.open(job).head
+    (job.parent / "bay.job.head").unlink()
+    assert run(["job", "verify", str(job)]) == 4
+    out, err = capsys.readouterr()
+    assert "as far as can be told without its side file" in out
+    assert "a cut tail would not show" in err
+    # a head that was kept elsewhere says the same as the side file
+    assert run(["job", "verify", str(job), "--head", f"{head.seq}:{head.hash}"]) == 0
+
+
+def test_an_altered_record_is_shown_and_reported_but_proves_nothing(job, tmp_path, capsys):
+    alter(job)
+    assert run(["job", "show", str(job), "--json"]) == 2
+    out, err = capsys.readouterr()
+    document = json.loads(out)
+    assert not document["record"]["verified"]
+    assert any("event 2 was altered" in fault for fault in document["record"]["faults"])
+    assert "proves nothing" in err
+    assert f"benchcheck job verify {job}" in err
+    assert run(["report", str(job), "--html", str(tmp_path / "r.html"), "--json", "-"]) == 0
+    out, err = capsys.readouterr()
+    document = json.loads(out)
+    assert document["outcome"]["word"] != "PASS"
+    assert not document["record"]["verified"]
+    assert "not as it was written" in err
+    assert "This record is not as it was written" in (tmp_path / "r.html").read_text(encoding="utf-8")
+
+
+def test_nothing_is_added_to_an_altered_record(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    assert run(["job", "start", "starter"]) == 0
+    job = tmp_path / "starter.job"
+    with JobRecord.open(job, clock=FakeClock()) as record:
+        record.append(EventKind.SKIPPED, {"step": "continuity:W3", "reason": "FAIL"}, who="Ann Example")
+        record.append(EventKind.SKIPPED, {"step": "continuity:W3", "reason": "later"}, who="Ann Example")
+    alter(job)
+    before = job.read_bytes()
+    waive = ["job", "waive", str(job), "--step", "continuity:W8", "--reason", "spare"]
+    for words in (["check", str(job), "--stage", "dead"], waive):
+        assert run(words) == 2
+        err = capsys.readouterr().err
+        assert "altered" in err
+        assert "benchcheck job verify starter.job" in err
+    assert job.read_bytes() == before
+    assert not list(tmp_path.glob("*.lock"))

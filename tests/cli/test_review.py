@@ -34,7 +34,9 @@ def test_findings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "Why: " in out
     assert err == ""
     assert run(["review", profile, "--plain"]) == 1
-    assert len(capsys.readouterr().out.splitlines()) == 2
+    *found, count = capsys.readouterr().out.splitlines()
+    assert all(line.startswith(("finding ", "warning ")) for line in found)  # one line each, without why and what to do
+    assert f"{sum(line.startswith('finding ') for line in found)} finding" in count
 
 
 def test_warnings_alone_exit_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -49,11 +51,10 @@ def test_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out, err = capsys.readouterr()
     assert err == ""
     document = json.loads(out)
-    assert document["schema"] == 1
+    assert document["schema"] == "benchcheck.review/1"
     assert document["runs"] == 14
-    assert [(f["code"], f["where"], f["file"], f["line"]) for f in document["findings"]] == [
-        ("no_zone", ["P1"], "harness.toml", 7)
-    ]
+    found = [(f["code"], f["where"], f["file"], f["line"]) for f in document["findings"]]
+    assert ("no_zone", ["P1"], "harness.toml", 7) in found
 
 
 def test_faulty_files_are_all_listed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -67,6 +68,7 @@ def test_faulty_files_are_all_listed(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "Traceback" not in err
     assert run(["review", profile, "--json"]) == 2
     document = json.loads(capsys.readouterr().out)
+    assert (document["schema"], document["exit_code"]) == ("benchcheck.error/1", 2)
     assert {fault["file"] for fault in document["faults"]} == {"pins.csv", "units/nav.toml"}
     assert document["faults"][0]["hint"]
 

@@ -372,7 +372,16 @@ def test_case_ground_and_converters_are_no_resistors_here() -> None:
     assert not [name for name in names if ":converter:" in name or ":case_ground:" in name]
 
 
-def test_a_planned_run_is_in_the_network_of_the_finished_harness() -> None:
+def test_a_planned_run_is_not_in_the_network() -> None:
     harness = chain()
     runs = tuple(replace(run, state=RunState.PLANNED) if run.wire == "W21" else run for run in harness.runs)
-    assert "W21" in circuit_of(replace(harness, runs=runs)).edges
+    net = circuit_of(replace(harness, runs=runs))
+    assert "W21" not in net.edges
+    assert math.isinf(net.ohms("P1-2", "GND1"))
+
+
+def test_a_planned_bridge_enables_nothing() -> None:
+    harness = shipped("starter")[0]
+    runs = tuple(replace(r, state=RunState.PLANNED) if r.wire == "B1" else r for r in harness.runs)
+    both = BenchState(on_unit=frozenset({"P1", "P2"}))
+    assert circuit_of(replace(harness, runs=runs), both).ohms("P2-4", "P2-5") == pytest.approx(120.0, abs=1.0)

@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from model_bench import shipped
 from sample_profile import sample
+from small_benches import chain
 
-from benchcheck.harness.model import Harness, Part, PartKind, Role, Run
+from benchcheck.harness.model import Harness, Part, PartKind, Role, Run, RunState
 from benchcheck.harness.nets import Groups, Nets
 
 
@@ -107,3 +108,12 @@ def test_the_order_of_the_pin_table_does_not_matter(order: list[int]) -> None:
     runs = given_.runs
     mixed = replace(given_, runs=tuple(runs[i % len(runs)] for i in order) + runs[12:])
     assert list(Nets(mixed).all_members()) == list(Nets(given_).all_members())
+
+
+def test_planned_runs_are_in_the_nets_on_paper_only() -> None:
+    made = chain()
+    runs = tuple(replace(r, state=RunState.PLANNED) if r.wire == "W51" else r for r in made.runs)
+    half = replace(made, runs=runs)
+    assert Nets(half).net_of("P1-7") is None
+    assert not Nets(half).together("P1-7", "P2-8")
+    assert Nets(half, planned=True).together("P1-7", "P2-8")

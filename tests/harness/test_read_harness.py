@@ -5,9 +5,12 @@ from __future__ import annotations
 import pytest
 from sample_profile import DATABASE, FILES, Change, changed, faults, faults_of, sample
 
+from benchcheck.harness.forms import HARNESS_TABLES, BusForm
 from benchcheck.harness.model import Gender, PathKind, Role, Talk
+from benchcheck.harness.read_forms import _stand_in
 from benchcheck.harness.read_harness import needs, read_harness
 from benchcheck.harness.read_tables import Database
+from benchcheck.harness.unit_forms import UnitContactForm, UnitPathForm, UnitTypeForm
 from benchcheck.words.errors import FaultyFiles
 
 H, P = "harness.toml", "pins.csv"
@@ -53,6 +56,7 @@ CATALOGUE: list[tuple[Change, str, str, str, str]] = [
     ((H, '"Sample"', '"\\u001b[2J"'), H, '"\\u001b', "unseen character U+001B", ""),
     ((H, '"Sample"', '"a\\u202eb"'), H, '"a\\u202e', "unseen character U+202E", ""),
     ((H, "[closeout]", "[limits]\nisolation = 1e6\n[closeout]"), H, "isolation =", "unknown key 'isolation'", "isolation_ohm"),
+    ((H, "[closeout]", "[limits]\nload_fraction = 1.0\n[closeout]"), H, "load_fraction", "unknown key", ""),
     ((H, "[closeout]", "[connector]\nref = 1\n[closeout]"), H, "[connector]", "unknown key 'connector'", "'connectors'"),
     ((H, 'kind = "protector"', 'kind = "fuse"'), H, '"fuse"', "unknown value 'fuse'", "One of: protector"),
     # connectors
@@ -93,6 +97,10 @@ CATALOGUE: list[tuple[Change, str, str, str, str]] = [
     ((H, '"nmea0183"', '"nmea"'), H, '"nmea"', "unknown value 'nmea'", "'nmea0183'"),
     ((H, 'tx = "P1-3"', 'tx = "TB1-3"'), H, '"TB1-3"', "TB1 mates with no unit", "transmitting"),
     ((H, 'tx = "P1-3"', 'tx = "P1-33"'), H, '"P1-33"', "'33' is not in P1", "1 to 9"),
+    ((H, 'rx = "P2-7"', 'rx = "P22-7"'), H, '"P22-7"', "connector 'P22' is not in", "'P2'"),
+    ((H, 'tap = "P2"', 'tap = "P3"'), H, "[[links.talks]]", "P3 is at neither end of P1-3 to P2-7", "P2, or P1"),
+    ((H, 'types = ["GPGGA"]', 'types = ["GPGGA"]\n[[links.talks]]\ntx = "P1-3"\nrx = "P2-7"\nperiod_s = 2.0'), H,
+     '"P1-3"\nrx = "P2-7"\nperiod_s', "NAV talks on link 'position' already", "all its types"),
     ((H, 'rx = "P2-7"', 'rxx = "P2-7"\nrx = "P2-7"'), H, "rxx", "unknown key 'rxx'", "'rx'"),
     ((H, "dsub9 = [", "dsub99 = ["), H, "dsub99", "unknown family 'dsub99'", "'dsub9'"),
     ((H, '["clamp"]', '"clamp"'), H, '"clamp"', "no list of texts", ""),
@@ -277,3 +285,58 @@ def test_a_long_table_is_read_whole_and_every_fault_listed() -> None:
     assert len(read_harness("long", {H: harness_toml, P: header + "\n".join(rows)}).runs) == count
     wrong = [row.replace(",P", ",Q") for row in rows]
     assert len(faults_of({H: harness_toml, P: header + "\n".join(wrong)})) == 2 * count
+
+
+@pytest.mark.parametrize(
+    ("changes", "texts"),
+    [
+        # a wrong number hides nothing that is named in the same table
+        (
+            [(H, "bitrate = 250000", 'bitrate = "fast"'), (H, 'nodes = ["NAV"', 'nodes = ["NAB"')],
+            ["bitrate: 'fast' is no whole number", "unit 'NAB' is not in harness.toml"],
+        ),
+        (
+            [(H, "bitrate = 250000", "bitrat = 250000"), (H, 'nodes = ["NAV"', 'nodes = ["NAB"')],
+            ["key 'bitrate' is missing", "unknown key 'bitrat'", "unit 'NAB' is not in harness.toml"],
+        ),
+        (
+            [(H, "ambient_c = 20.0", "ambient_c = 200"), (H, 'chassis = "GND1"', 'chassis = "GND7"')],
+            ["ambient_c: '200' is too large: at most 120 degrees Celsius is wanted", "chassis: connector 'GND7' "],
+        ),
+    ],
+)
+def test_a_wrong_key_does_not_hide_another_of_its_table(changes: list[Change], texts: list[str]) -> None:
+    found = [fault.text for fault in faults(*changes)]
+    assert len(found) == len(texts), found
+    for text in texts:
+        assert any(fault.startswith(text) for fault in found), found
+
+
+def test_every_stand_in_is_a_value_that_its_form_takes() -> None:
+    """Whatever number, choice or text may be wrong, one that fits is found for it: else it would hide its table."""
+    for form in (*HARNESS_TABLES.values(), UnitTypeForm, UnitContactForm, UnitPathForm):
+        for name, info in form.model_fields.items():
+            stand_in = _stand_in(form, info.alias or name, info)
+            if stand_in is not None:
+                form.__pydantic_validator__.validate_assignment(form.model_construct(), name, stand_in)
+    assert _stand_in(BusForm, "bitrate", BusForm.model_fields["bitrate"]) is not None
+    assert _stand_in(BusForm, "adapter_at", BusForm.model_fields["adapter_at"]) is None
+
+
+@pytest.mark.parametrize(
+    ("written", "hint"),
+    [
+        ('"fast"', "A whole number in bits per second is wanted, as 250000."),
+        ('"250.5"', "A whole number in bits per second is wanted, as 250000."),
+        ("250000.0", "A whole number in bits per second is wanted: 250000."),
+        ("1e400", "A whole number in bits per second is wanted."),
+        ('"250000"', "Write it without quotes: 250000."),
+    ],
+)
+def test_the_hint_for_a_whole_number_is_a_whole_number(written: str, hint: str) -> None:
+    assert [fault.hint for fault in faults((H, "bitrate = 250000", f"bitrate = {written}"))] == [hint]
+
+
+def test_a_number_beyond_all_numbers() -> None:
+    (fault,) = faults((H, "ambient_c = 20.0", "ambient_c = 1e400"))
+    assert "is more than a number can hold" in fault.text

@@ -85,7 +85,7 @@ def test_what_was_recorded_gives_the_board_again(clean: Job) -> None:
 
 def test_progress_has_numbers(clean: Job) -> None:
     assert "dead stage: 41 of 41 steps to do" in clean.said
-    assert any(line.startswith("power stage: 21 PASS, 0 FAIL") for line in clean.said)
+    assert any(line.startswith("power stage: 23 PASS, 0 FAIL") for line in clean.said)
 
 
 # --- safety --------------------------------------------------------------------------------------------------------
@@ -152,7 +152,11 @@ def test_volts_before_ohms_after_power() -> None:
 def test_a_session_that_finds_the_bench_in_an_unknown_state_reads_volts_first() -> None:
     made = job("starter")
     made.run([Stage.DEAD])
-    assert [entry for entry in made.bench.log if entry in ("ohms", "volts")][:2] == ["volts", "ohms"]
+    assert [entry for entry in made.bench.log if entry in ("ohms", "volts")][:3] == [
+        "volts",
+        "volts",
+        "ohms",
+    ]  # the feed, then the pair
     assert made.bench.log[0] == "supply off"
 
 
@@ -187,7 +191,7 @@ def test_power_is_not_let_in_over_a_short(ohm: float) -> None:
     assert counts["SKIPPED"] == len(made.runner.plan.of_stage(Stage.POWER))
     assert made.runner.board.counts(Stage.LIVE)["PASS"] == 0
     reason = made.record.bodies(EventKind.SKIPPED)[0]["reason"]
-    assert str(reason).startswith("power is not let in: is TB1-1 apart from TB1-4")
+    assert str(reason).startswith("power is not let in, not proved: is P1-1 apart from P1-2")
     assert made.squawks
     if ohm < 1:
         assert [kind for kind, _ in made.squawks] == ["short"]
@@ -343,7 +347,7 @@ def test_a_rerun_goes_on_where_an_interrupted_run_stopped() -> None:
     with pytest.raises(KeyboardInterrupt):
         first.run()
     measured = [b["step"] for b in first.record.bodies(EventKind.READING) if not b["follow_up"]]
-    assert len(measured) == 14  # one of the fifteen was the volts before the first ohms
+    assert len(measured) == 13  # two of the fifteen were the volts before the first ohms, at the feed and at the pair
     again = first.rework()
     again.run()
     steps = [b["step"] for b in first.record.bodies(EventKind.READING) if not b["follow_up"]]

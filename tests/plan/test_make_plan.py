@@ -17,6 +17,7 @@ from benchcheck.harness.nets import Groups
 from benchcheck.plan.plan import GATE_CHECKS, STAGES, Plan, make_plan
 from benchcheck.words.bench_state import ALL_OPEN
 from benchcheck.words.contact import ref_of
+from benchcheck.words.errors import InputError
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.step import Quantity, Stage, Step
 
@@ -72,7 +73,8 @@ def test_gates_are_the_steps_about_a_unit_s_contacts(shipped_plan: tuple[Harness
     made, plan = shipped_plan
     assert set(plan.gates) == set(made.units)
     gated = [step for steps in plan.gates.values() for step in steps]
-    assert len(gated) == sum(step.check in GATE_CHECKS for step in plan.steps)
+    # a panel's contacts are read too, and belong to no unit
+    assert len(gated) == sum(step.check in GATE_CHECKS and bool(step.settings["unit"]) for step in plan.steps)
     for unit, steps in plan.gates.items():
         for step in steps:
             assert step.subject[0] == unit
@@ -298,6 +300,37 @@ def test_a_finer_meter_never_lifts_more() -> None:
     lifted = {s.id for s in make_plan(made, fine).steps if s.state.lifted}
     usual = {s.id for s in shipped("survey_launch")[1].steps if s.state.lifted}
     assert lifted <= usual
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+def test_the_whole_bus_comes_after_what_needs_power(profile: str) -> None:
+    """With every unit in: first all that is read with power, then the one reading with the supply off."""
+    power = shipped(profile)[1].of_stage(Stage.POWER)
+    assert [step.id for step in power if not step.state.supply_on] == ["termination:can1:units_in"]
+    assert power[-1].id == "termination:can1:units_in"
+
+
+def test_states_with_different_parts_out_are_made_once_each() -> None:
+    twins = [Part(f"CB{n}", PartKind.PROTECTOR, f"P{n}-1", f"P{n}-2", 0.02) for n in (1, 2)]
+    twins += [Part(f"CB{n + 2}", PartKind.PROTECTOR, f"P{n}-1", f"P{n}-2", 0.02) for n in (1, 2)]
+    connectors = {ref: connector(ref, 9) for ref in ("P1", "P2")}
+    plan = make_plan(harness(connectors={**connectors, "GND1": stud("GND1")}, parts=tuple(twins)))
+    states = [group.state for group in plan.groups()]
+    assert len(set(states)) == len(states)
+    assert {tuple(sorted(state.opened)) for state in states} >= {("CB1",), ("CB2",), ("CB3",), ("CB4",)}
+
+
+def test_two_steps_of_one_name_are_said_with_place_and_hint() -> None:
+    made = chain()
+    twice = replace(made, feeds=(*made.feeds, replace(made.feeds[0], name="again")))
+    with pytest.raises(InputError) as caught:
+        make_plan(twice)
+    assert "two steps would be called can_to_rail:P1-3:P100-1" in caught.value.text
+    assert "24V" in caught.value.text
+    assert "again" in caught.value.text
+    assert caught.value.where == "test"
+    assert "harness.toml" in caught.value.hint
+    assert "P100-1" in caught.value.hint
 
 
 def test_the_plan_of_a_chain_ends_at_open_units() -> None:

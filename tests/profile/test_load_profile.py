@@ -111,7 +111,7 @@ def test_missing_pin_table_and_database_are_listed_together(folder: Path) -> Non
     (folder / "net.dbc").unlink()
     assert [(fault.place.file, fault.text) for fault in faults(folder)] == [
         ("pins.csv", "is missing"),
-        ("net.dbc", "is missing"),
+        ("harness.toml", "network: the file net.dbc is missing"),
     ]
 
 
@@ -186,3 +186,29 @@ def test_find_profile(folder: Path) -> None:
             find_profile(wrong)
         assert "starter" in caught.value.hint
         assert str(caught.value).replace("\n", "").isprintable()
+
+
+def test_a_copy_of_a_shipped_profile_finds_its_unit_types(tmp_path: Path) -> None:
+    copy = tmp_path / "mine"
+    shutil.copytree(shipped_folder() / "starter", copy)
+    harness = load_profile(copy)
+    assert sorted(note.partition(":")[0] for note in harness.notes) == sorted(
+        f"unit type {unit.type.name}" for unit in harness.units.values()
+    )
+    assert all("come with benchcheck" in note for note in harness.notes)
+    (copy / "units").mkdir()
+    own = next(iter(harness.units.values())).type.name
+    shutil.copy(shipped_folder() / "units" / f"{own}.toml", copy / "units")
+    again = load_profile(copy)  # its own file goes before the shipped one
+    assert len(again.notes) == len(harness.notes) - 1
+    assert again.digest != harness.digest
+
+
+def test_a_folder_that_may_not_be_looked_into(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(path: Path) -> bool:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "is_file", refused)
+    with pytest.raises(InputError) as caught:
+        find_profile("/somewhere/bay")
+    assert "permission denied" in str(caught.value)

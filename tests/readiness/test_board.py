@@ -229,13 +229,16 @@ any_event = st.one_of(
 
 
 def plainly(events: Sequence[tuple[str, dict[str, object]]]) -> dict[str, str]:
-    """The last word on each step, by a plain walk."""
+    """The last word on each step, by a plain walk: a FAIL stands until a reading settles it."""
     last: dict[str, str] = {}
     for kind, body in events:
+        word = ""
         if kind == EventKind.READING and not body["follow_up"]:
-            last[str(body["step"])] = str(body["verdict"]["outcome"])  # type: ignore[index]
+            word = str(body["verdict"]["outcome"])  # type: ignore[index]
         elif kind == EventKind.SKIPPED:
-            last[str(body["step"])] = "SKIPPED"
+            word = "SKIPPED"
+        if word and not (last.get(str(body["step"])) == "FAIL" and word in ("UNSURE", "SKIPPED")):
+            last[str(body["step"])] = word
     return last
 
 

@@ -1,22 +1,28 @@
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from report_bench import Job, continuity, harness, steps
 
+from benchcheck.plan.plan import Plan
+from benchcheck.readiness.board import fold
 from benchcheck.report.build import build_report
 from benchcheck.report.html import report_html
 from benchcheck.report.json_report import report_text
 from benchcheck.report.model import ReportModel, Word
 from benchcheck.words.errors import ExitCode
 from benchcheck.words.event import Event, EventKind
+from benchcheck.words.step import Stage
 
 
 def report(job, plan=None, **more) -> ReportModel:
     return build_report(
         harness(),
-        steps() if plan is None else plan,
+        Plan(steps()) if plan is None else plan,
         job.events,
         generated_utc="2031-05-04T10:00:00.000000Z",
         version="0.1",
@@ -144,10 +150,133 @@ def test_a_rework_makes_what_it_names_stale():
     assert report(job).outcome is ExitCode.PASS
 
 
-def test_stale_steps_may_be_given():
+def test_a_failure_is_not_talked_away_by_a_skip_or_a_lost_meter():
     job = Job()
     job.all_pass()
-    assert row(report(job, stale={"continuity:W2"}), "continuity:W2").word is Word.STALE
+    failed = job.read(continuity("W1"), "FAIL", text="open", reason="open")
+    job.add(EventKind.SKIPPED, step="continuity:W1", reason="no time")
+    job.read(continuity("W1"), "UNSURE", 0.3, text="the link was lost", reason="no_reading")
+    model = report(job)
+    assert model.outcome is ExitCode.FAIL
+    first = row(model, "continuity:W1")
+    assert (first.word, first.seq) == (Word.FAIL, failed.seq)
+    assert [former.word for former in first.former] == [Word.PASS, Word.SKIPPED, Word.UNSURE]
+    without_plan = build_report(None, None, job.events, generated_utc="", version="0.1")
+    assert row(without_plan, "continuity:W1").word is Word.FAIL
+
+
+def test_every_earlier_reading_of_a_step_is_listed():
+    job = Job()
+    job.all_pass()
+    job.read(continuity("W1"), "FAIL", 7.5, text="too much", reason="high")
+    job.read(continuity("W1"), "PASS", 0.3)
+    model = report(job)
+    former = row(model, "continuity:W1").former
+    assert [(entry.reading, entry.value, entry.word, entry.seq) for entry in former] == [
+        ("0.2 ohm", 0.2, Word.PASS, 2),
+        ("7.5 ohm", 7.5, Word.FAIL, 8),
+    ]
+    assert former[1].at_utc == job.events[7].at_utc
+    listed = json.loads(report_text(model))["steps"][0]["former"]
+    assert [(entry["reading"]["value"], entry["word"], entry["event"]) for entry in listed] == [
+        (0.2, "PASS", 2),
+        (7.5, "FAIL", 8),
+    ]
+    assert "7.5&nbsp;ohm FAIL, 2031-05-04 09:00:08 UTC, event 8" in report_html(model)
+
+
+def test_what_rests_on_a_mended_conductor_is_stale_as_on_the_board():
+    # Both gates of one feed: W1's contacts were worked on after the feed was read.
+    plan = Plan(steps(), {"P101-1": 0, "P102-1": 0, "P101-3": 0, "P101-2": 1, "P102-2": 1})
+    job = Job()
+    job.all_pass()
+    job.read(continuity("W1"), "FAIL", reason="open")
+    job.read(continuity("W1"), "PASS", 0.2)
+    model = report(job, plan)
+    board = fold(plan, job.events)
+    fallen = {step.id for step in plan.steps} - set(board.results)
+    assert fallen == {"feed_volts:P101-3:P101-4"}
+    assert {entry.id for entry in model.steps if entry.word is Word.STALE} == fallen
+    assert "worked on" in row(model, "feed_volts:P101-3:P101-4").text
+    assert (model.outcome, board.exit_code([Stage.POWER])) == (ExitCode.UNSURE, ExitCode.UNSURE)
+
+
+def test_a_step_that_the_profile_has_changed_is_stale():
+    job = Job()
+    job.all_pass()
+    changed = [replace(step, red="P101-9") if step.id == "continuity:W1" else step for step in steps()]
+    model = report(job, Plan(tuple(changed)))
+    first = row(model, "continuity:W1")
+    assert first.word is Word.STALE
+    assert "the profile has changed this step" in first.text
+    assert model.outcome is ExitCode.UNSURE
+
+
+def test_a_waived_squawk_that_is_opened_anew_is_open():
+    job = Job()
+    job.all_pass()
+    job.squawk(continuity("W1"))
+    job.add(EventKind.WAIVER, who="Ben Example", squawk="open_run:W1", reason="spare run")
+    assert report(job).outcome is ExitCode.PASS
+    job.read(continuity("W1"), "FAIL")
+    job.squawk(continuity("W1"))
+    model = report(job)
+    assert (model.outcome, len(model.squawks), model.ended_squawks) == (ExitCode.FAIL, 1, ())
+
+
+def test_waivers_of_all_its_steps_cover_a_squawk():
+    job = Job()
+    job.all_pass()
+    job.squawk(continuity("W1"))
+    job.add(EventKind.WAIVER, who="Ben Example", step="continuity:W1", reason="spare run")
+    model = report(job)
+    assert model.outcome is ExitCode.PASS
+    assert [(row.state.value, row.ended_by, row.reason) for row in model.ended_squawks] == [
+        ("waived", "Ben Example", "spare run")
+    ]
+
+
+def test_a_record_that_is_not_as_it_was_written_never_says_pass():
+    job = Job()
+    job.all_pass()
+    model = report(job, record_faults=("event 2 was altered",))
+    assert model.outcome is ExitCode.UNSURE
+    assert "event 2 was altered" in model.outcome_text
+    document = json.loads(report_text(model))
+    assert (document["record"]["verified"], document["record"]["faults"]) == (False, ["event 2 was altered"])
+    assert "not as it was written" in report_html(model)
+    assert json.loads(report_text(report(job)))["record"]["verified"]
+    job.read(continuity("W1"), "FAIL")
+    assert report(job, record_faults=("event 2 was altered",)).outcome is ExitCode.FAIL
+
+
+def test_events_of_a_later_version_prove_nothing():
+    job = Job()
+    job.all_pass()
+    job.add(EventKind.SQUAWK_CLOSED, by="nobody")
+    model = report(job)
+    assert model.outcome is ExitCode.UNSURE
+    assert "does not understand" in model.outcome_text
+
+
+def test_ports_that_were_read_through_are_not_called_unopened():
+    job = Job()
+    bench = {
+        "meter": "readings typed in",
+        "can can1": "slcan on /dev/pts/3, not opened",
+        "can can2": "slcan on /dev/pts/30, not opened",
+        "serial tap1": "/dev/pts/4, not opened",
+    }
+    job.add(EventKind.SESSION_STARTED, bench=bench, passive={"can1": "can't be proved silent", "can2": "not asked"})
+    adapter = "slcan on /dev/pts/3, 250000 bit/s as configured; silent; error frames not reported by this adapter"
+    load = next(step for step in steps() if step.check == "bus_load")
+    detail = {"passive": "silent: opened with its listening command"}
+    reading = {"state": "value", "unit": "frames", "value": 9.0, "instrument": adapter, "detail": detail}
+    job.read(load, "PASS", 0.0, reading=reading)
+    job.read(continuity("W1"), "PASS", 0.2)  # with "meter 1", which the session did not know of
+    (session,) = report(job).sessions
+    assert dict(session.instruments) == bench | {"can can1": adapter, "read with": "meter 1"}
+    assert dict(session.passive) == {"can1": "silent: opened with its listening command", "can2": "not asked"}
 
 
 def test_what_cannot_be_proved_has_its_own_list():
@@ -205,8 +334,9 @@ def test_sessions_with_instruments_and_cautions():
 def test_without_its_profile_a_report_is_made_from_what_was_recorded():
     job = Job()
     job.all_pass()
-    model = build_report(None, (), job.events, generated_utc="", version="0.1")
-    assert model.outcome is ExitCode.PASS
+    model = build_report(None, None, job.events, generated_utc="", version="0.1")
+    assert model.outcome is ExitCode.UNSURE
+    assert "the plan can't be read" in model.outcome_text
     assert [entry.id for entry in model.steps] == [step.id for step in steps()]
     assert model.connectors == ()
     assert "does run W1 go" in report_html(model)

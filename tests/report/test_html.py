@@ -6,6 +6,7 @@ from html.parser import HTMLParser
 import pytest
 from report_bench import Job, continuity, harness, steps
 
+from benchcheck.plan.plan import Plan
 from benchcheck.report.build import build_report
 from benchcheck.report.html import report_html
 from benchcheck.report.json_report import report_text
@@ -62,7 +63,7 @@ def hostile_report(text):
     job.add(EventKind.REWORK, runs=[text], connectors=[text], reason=text)
     job.read(continuity("W8"), "PASS", 0.1, step=text, question=text, check=text)
     job.add(EventKind.SESSION_ENDED, outcome=text)
-    return build_report(harness(text), steps(), job.events, generated_utc=text, version="0.1")
+    return build_report(harness(text), Plan(steps()), job.events, generated_utc=text, version="0.1")
 
 
 @pytest.mark.parametrize("text", HOSTILE)
@@ -119,14 +120,14 @@ def test_what_a_report_must_say():
 def test_charts_are_drawn_from_the_readings():
     job = Job()
     job.all_pass()
-    page = report_html(build_report(harness(), steps(), job.events, generated_utc="", version="0.1"))
+    page = report_html(build_report(harness(), Plan(steps()), job.events, generated_utc="", version="0.1"))
     assert page.count('class="chart"') == 3  # feed volts, boot order, load by second
     assert page.count('class="bar"') == 1 + 3  # one unit, three seconds
     assert 'class="mark"' in page
 
 
 def test_a_report_without_readings_renders():
-    page = report_html(build_report(None, (), [], generated_utc="", version="0.1"))
+    page = report_html(build_report(None, None, [], generated_utc="", version="0.1"))
     assert "No session was recorded" in Page(page).text
 
 
@@ -137,3 +138,20 @@ def test_json_keeps_names_as_they_are(text):
     document = json.loads(report_text(hostile_report(text)))
     assert document["title"] == text
     assert document["squawks"][0]["text"] == text
+
+
+def test_numbers_headings_and_labels():
+    job = Job()
+    job.all_pass()
+    job.read(continuity("W1"), "FAIL", 7.5)
+    job.squawk(continuity("W1"), "crossed_tx_rx", "crossed")
+    job.squawk(continuity("W2"), "wrong_baud", "wrong speed")
+    page = report_html(build_report(harness(), Plan(steps()), job.events, generated_utc="", version="0.1"))
+    assert "7.5&nbsp;ohm" in page  # a number and its unit stay on one line
+    assert "at most 2.1&nbsp;ohm" in page
+    assert '<span class="what">Crossed TX/RX</span>' in page
+    assert '<span class="what">Wrong baud rate</span>' in page
+    # on a narrow screen each cell says what it is
+    assert '<td data-label="Stage">dead</td>' in page
+    assert '<td data-label="Bit rate" class="num">250000&nbsp;bit/s</td>' in page
+    assert "Keep the head below" not in page

@@ -5,12 +5,15 @@ import math
 
 from report_bench import Job, continuity, harness, steps
 
+from benchcheck.plan.plan import Plan
 from benchcheck.report.build import build_report
 from benchcheck.report.json_report import report_json, report_text
 
 
 def model(job):
-    return build_report(harness(), steps(), job.events, generated_utc="2031-05-04T10:00:00.000000Z", version="0.1")
+    return build_report(
+        harness(), Plan(steps()), job.events, generated_utc="2031-05-04T10:00:00.000000Z", version="0.1"
+    )
 
 
 def test_the_fields_that_stay():
@@ -50,3 +53,13 @@ def test_not_a_number_is_null_and_the_text_is_strict_json():
     document = json.loads(report_text(model(job)), parse_constant=refuse)
     assert document["steps"][0]["reading"]["value"] is None
     assert document["squawks"][0]["readings"] == [{"value": None}]
+
+
+def test_limits_have_six_significant_digits():
+    job = Job()
+    step = continuity("W1")
+    band = {"low": None, "high": 2.0700000000000003, "unit": "ohm", "source": "computed"}
+    job.read(step, "PASS", 0.2000000001, band=band)
+    row = next(entry for entry in report_json(model(job))["steps"] if entry["id"] == step.id)
+    assert row["limit"]["high"] == 2.07
+    assert row["reading"]["value"] == 0.2000000001  # what was read stays as it was

@@ -43,7 +43,7 @@ def _inside_units(view: View, bus: Bus, high: frozenset[str], low: frozenset[str
         for path in unit.type.paths:
             if path.kind is not PathKind.TERMINATOR or not enabled(view, unit, path):
                 continue
-            if _across(view.mate(unit, path.a), view.mate(unit, path.b), high, low):
+            if _across(unit.mate(path.a), unit.mate(path.b), high, low):
                 found.append(f"inside {unit.ref}")
     return found
 
@@ -52,7 +52,7 @@ def enabled(view: View, unit: Unit, path: UnitPath) -> bool:
     """Whether a path inside a unit is there: fixed, or enabled by a bridge that the harness has."""
     if path.enabled_by is None:
         return True
-    one, other = (view.mate(unit, own) for own in path.enabled_by)
+    one, other = (unit.mate(own) for own in path.enabled_by)
     return bool(one and other) and view.nets.together(one, other)
 
 

@@ -29,12 +29,3 @@ class LinkNotJoined(Rule):
                     if role is not None and role is not wanted:
                         text = f"link '{link.name}': {view.named(contact)} is {role.value}, not {wanted.value}"
                         yield Hit((contact,), link.place, text)
-            if not any(
-                view.conducting.together(talk.tx, end) for talk in link.talks for end in _contacts(view, link.tap)
-            ):
-                text = f"link '{link.name}' can't be listened to at {link.tap}: none of its wires comes there"
-                yield Hit((link.tap,), link.place, text)
-
-
-def _contacts(view: View, ref: str) -> tuple[str, ...]:
-    return tuple(f"{ref}-{pin}" for pin in view.harness.connectors[ref].contacts)

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 
+from benchcheck.harness.buses import wire_contacts
 from benchcheck.harness.model import Bus, Feed, Harness, PartKind, Role, Run, Unit, UnitContact
 from benchcheck.harness.nets import Groups, Nets
-from benchcheck.words.contact import join, pin_of, ref_of
+from benchcheck.words.contact import join
 
-# parts that conduct when in and on
-CLOSED_PARTS = frozenset({PartKind.PROTECTOR, PartKind.SWITCH, PartKind.RELAY})
+_BREAKING = (PartKind.PROTECTOR, PartKind.SWITCH)
 
 
 class View:
-    """A harness under review. Everything is worked out once, when it is first asked for."""
+    """A harness under review, as it is to be: planned runs count. Everything is worked out once, when first asked for."""
 
     def __init__(self, harness: Harness) -> None:
         self.harness = harness
-        self.nets = Nets(harness)
+        self.nets = Nets(harness, planned=True)
 
     @cached_property
     def runs_at(self) -> Mapping[str, tuple[Run, ...]]:
@@ -55,14 +55,22 @@ class View:
 
     @cached_property
     def conducting(self) -> Groups[str]:
-        """Contacts joined by runs and by parts that are in and on."""
+        """Contacts joined by runs and by breaking parts that are in and on, at rest."""
+        return self._joined(lambda kind: kind in _BREAKING and kind.conducts_at_rest)
+
+    @cached_property
+    def switchable(self) -> Groups[str]:
+        """Contacts that may be joined in use: relays pulled in and diodes conducting too."""
+        return self._joined(lambda kind: kind in _BREAKING or not kind.conducts_at_rest)
+
+    def _joined(self, through: Callable[[PartKind], bool]) -> Groups[str]:
         groups: Groups[str] = Groups()
         for run in self.harness.runs:
             groups.add(run.a)
             if run.b:
                 groups.join(run.a, run.b)
         for part in self.harness.parts:
-            if part.kind in CLOSED_PARTS:
+            if through(part.kind):
                 groups.join(part.a, part.b)
         for feed in self.harness.feeds:
             groups.add(feed.source)
@@ -83,6 +91,10 @@ class View:
             return ()
         return self.feeds_by_group.get(self.conducting.find(contact), ())
 
+    def may_be_fed(self, contact: str) -> bool:
+        """Whether a feed may reach a contact in use, through a relay or a diode if need be."""
+        return any(self.switchable.together(feed.source, contact) for feed in self.harness.feeds)
+
     def unit_nets(self) -> Iterator[tuple[int, tuple[tuple[str, Unit, UnitContact], ...]]]:
         """Each net with those of its contacts that a unit's file describes."""
         for net, members in enumerate(self.nets.all_members()):
@@ -99,47 +111,5 @@ class View:
         return frozenset(end for part in self.harness.parts for end in (part.a, part.b))
 
     def bus_wires(self, bus: Bus) -> tuple[frozenset[str], frozenset[str]]:
-        """Contacts on the CAN-H and CAN-L wires of a bus: the nets at the connector of the adapter, and on from
-        there through every unit that has more than one contact of that role."""
-        return self._bus_wire(bus, Role.CAN_H), self._bus_wire(bus, Role.CAN_L)
-
-    def _bus_wire(self, bus: Bus, role: Role) -> frozenset[str]:
-        reached: set[str] = set()
-        todo = [
-            end
-            for run in self.harness.runs
-            for end in run.ends
-            if ref_of(end) == bus.adapter_at and (self.role_at(end) or run.role) is role
-        ]
-        while todo:
-            net = self.nets.net_of(todo.pop())
-            if net is None:
-                continue
-            for contact in self.nets.members(net):
-                if contact not in reached:
-                    reached.add(contact)
-                    todo += self._through(contact, role)
-        return frozenset(reached)
-
-    def _through(self, contact: str, role: Role) -> list[str]:
-        """Contacts that the unit joins inside to the one that mates with `contact`."""
-        connector = self.harness.connectors.get(ref_of(contact))
-        unit = self.harness.units.get(connector.unit) if connector is not None else None
-        if connector is None or unit is None:
-            return []
-        own = join(connector.unit_connector, pin_of(contact))
-        found = []
-        for path in unit.type.paths:
-            if path.kind != "through" or own not in (path.a, path.b):
-                continue
-            other = path.b if own == path.a else path.a
-            mate = self.mate(unit, other)
-            if mate and self.role_at(mate) is role:
-                found.append(mate)
-        return found
-
-    def mate(self, unit: Unit, own: str) -> str:
-        """The harness contact that mates with a unit's own contact (`J1-4`); empty where none does."""
-        name, _, pin = own.partition("-")
-        ref = unit.connectors.get(name)
-        return join(ref, pin) if ref else ""
+        """Contacts on the CAN-H and CAN-L wires of a bus."""
+        return wire_contacts(self.harness, bus, self.nets)

@@ -24,7 +24,7 @@ class WrongFeed(Rule):
                 continue
             feeds = view.feeds_at(contact)
             place = view.runs_at[contact][0].place
-            if not feeds and entry.need is Need.NEEDED:
+            if not feeds and entry.need is Need.NEEDED and not view.may_be_fed(contact):
                 text = f"no feed reaches {view.named(contact)}, which wants {entry.feed_v:g} V"
                 yield Hit((contact, unit.ref), place, text)
             for feed in feeds:

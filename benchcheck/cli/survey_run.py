@@ -1,0 +1,308 @@
+"""The work of `benchcheck survey`: a recording is read into tallies, judged, and becomes the JSON of the survey."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from benchcheck.cli.survey_text import escaped
+from benchcheck.words.errors import ExitCode, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from benchcheck.capture.recording import LineChunk, Recording
+    from benchcheck.harness.model import Bus, Harness
+    from benchcheck.traffic.line_tally import LineTally
+    from benchcheck.traffic.presence import UnitPresence
+    from benchcheck.traffic.talks import TalkPresence
+
+    Json = dict[str, object]
+
+SCHEMA = "benchcheck.survey/1"
+
+
+def no_bitrate(where: str) -> UsageError:
+    """The refusal to make up a bus load."""
+    return UsageError(
+        "the bit rate is not known, and without it there is no bus load",
+        where=where,
+        hint="Give --bitrate, or --profile; or --no-load for all the rest without the load. "
+        "It can't be guessed from frames: the same ones fit any bit rate.",
+    )
+
+
+class Survey:
+    """Reads a recording into tallies, and says what they hold."""
+
+    def __init__(
+        self,
+        recording: Recording,
+        harness: Harness | None,
+        bitrate: int | None,
+        data_bitrate: int | None,
+        protocol: str | None,
+        *,
+        no_load: bool = False,
+    ) -> None:
+        from benchcheck.traffic.traffic_tally import TrafficTally
+
+        self.recording = recording
+        self.harness = harness
+        self.bitrate = bitrate
+        self.data_bitrate = data_bitrate
+        self.protocol = protocol
+        self.no_load = no_load
+        self.tally = TrafficTally()
+        self.lines: dict[int, LineTally] = {}
+        self._power_on_ns: list[int] = []
+        self.first_line_ns: int | None = None
+        self.last_line_ns: int | None = None
+        self.notes: list[str] = []
+        self.units: list[tuple[str, UnitPresence]] = []
+        self.talks: list[TalkPresence] = []
+        self.buses: list[Json] = []
+        self.load_in_doubt = False
+        self._watched = 0
+
+    def read(self) -> None:
+        """Read to the end (or to the damage), and judge."""
+        from benchcheck.capture.recording import LineChunk, Mark
+
+        for item in self.recording:
+            if isinstance(item, LineChunk):
+                self._take_line(item)
+            elif isinstance(item, Mark):
+                if item.kind == "power_on":
+                    self._power_on_ns.append(item.time_ns)
+            else:
+                self._watch_new_buses()
+                self.tally.update(item)
+        for tally in self.lines.values():
+            tally.flush()
+        if not self.no_load:
+            self._check_rates()
+        self._sum_up()
+        if self.harness is not None:
+            self._judge(self.harness)
+
+    def _take_line(self, chunk: LineChunk) -> None:
+        from benchcheck.traffic.line_tally import PROTOCOLS, LineTally
+
+        if chunk.sent:
+            return  # what the bench itself said is no traffic of the line under test
+        tally = self.lines.get(chunk.line)
+        if tally is None:
+            stated = self.recording.lines[chunk.line].protocol or self._profile_protocol(chunk.line)
+            known = stated if stated in PROTOCOLS else self.protocol or "text"
+            tally = self.lines[chunk.line] = LineTally(known)
+        tally.feed(chunk.data, chunk.time_ns)
+        self.first_line_ns = chunk.time_ns if self.first_line_ns is None else self.first_line_ns
+        self.last_line_ns = chunk.time_ns
+
+    def _profile_protocol(self, line: int) -> str:
+        from benchcheck.traffic.talks import link_of_line
+
+        link = None if self.harness is None else link_of_line(self.harness, self.recording.lines[line].name)
+        return "" if link is None else link.protocol
+
+    def _watch_new_buses(self) -> None:
+        """Tell the tally what to keep of buses that have just turned up, before their first frame is counted."""
+        from benchcheck.traffic.expectations import expectations
+        from benchcheck.traffic.presence import watch_of
+
+        for number in range(self._watched, len(self.recording.buses)):
+            bus = self._profile_bus(number)
+            if bus is not None and self.harness is not None:
+                self.tally.watch[number] = watch_of(expectations(self.harness, bus))
+        self._watched = len(self.recording.buses)
+
+    def _profile_bus(self, number: int) -> Bus | None:
+        """The profile's bus of this name; a recording's first bus is the only one of a profile that has one."""
+        if self.harness is None:
+            return None
+        name = self.recording.buses[number].name
+        for bus in self.harness.buses:
+            if bus.name == name:
+                return bus
+        if len(self.harness.buses) == 1 and number == 0:
+            return self.harness.buses[0]
+        return None
+
+    def _rates(self, number: int) -> tuple[int | None, int | None]:
+        info = self.recording.buses[number]
+        bus = self._profile_bus(number)
+        return (
+            self.bitrate or info.bitrate or (None if bus is None else bus.bitrate),
+            self.data_bitrate or info.data_bitrate,
+        )
+
+    def _check_rates(self) -> None:
+        for number, bus in self.tally.buses.items():
+            name = escaped(self.recording.buses[number].name)
+            bitrate, data_bitrate = self._rates(number)
+            if bitrate is None:
+                raise no_bitrate(f"bus {name}")
+            if bus.data_rate_bits and data_bitrate is None:
+                self.notes.append(
+                    f"bus {name} has frames that switch to a second bit rate: its load needs --data-bitrate"
+                )
+
+    def _sum_up(self) -> None:
+        """The entries of `buses[]`, and what is to be said of their loads."""
+        from benchcheck.traffic.load_sense import lower_bound, peak_below_mean, too_high
+        from benchcheck.traffic.summary import bus_json
+
+        # what stands behind the damage at which reading ended is no part of the time that the load is of
+        uncounted = self.recording.bad_records - (1 if self.recording.truncated else 0)
+        at_least = lower_bound(uncounted, self.recording.dropped_frames)
+        for number in self.tally.buses:
+            name = self.recording.buses[number].name
+            bitrate, data_bitrate = self._rates(number)
+            loaded = (None, None) if self.no_load else (bitrate, data_bitrate)
+            bus = bus_json(self.tally, number, name, *loaded)
+            self.buses.append({**bus, "bitrate": bitrate, "load_is_lower_bound": bool(at_least)})
+            above, below = too_high(bus), peak_below_mean(bus)
+            self.load_in_doubt |= bool(above)
+            self.notes += [f"bus {escaped(name)}: {text}" for text in (above, below) if text]
+        if self.no_load and self.tally.buses:
+            self.notes.append("the load was left out, as asked for (--no-load)")
+        elif at_least and self.tally.frames:
+            self.notes.append(at_least)
+
+    def _judge(self, harness: Harness) -> None:
+        self._judge_units(harness)
+        self._judge_talks(harness)
+
+    def _judge_talks(self, harness: Harness) -> None:
+        from benchcheck.traffic.line_tally import PROTOCOLS, LineTally
+        from benchcheck.traffic.talks import judge_talks, link_of_line
+
+        lines: dict[str, LineTally] = {}
+        for number, info in enumerate(self.recording.lines):
+            link = link_of_line(harness, info.name)
+            if link is not None and link.protocol in PROTOCOLS:
+                tally = self.lines.get(number) or LineTally(link.protocol)
+                if info.name not in lines or tally.bytes > lines[info.name].bytes:
+                    lines[info.name] = tally
+        self.talks = judge_talks(harness, lines, self._recorded_s())
+
+    def _recorded_s(self) -> float:
+        """How long was recorded, of buses or of lines, whichever is more."""
+        from benchcheck.traffic.summary import duration_json
+
+        spans = (self._line_duration()["recorded_s"], duration_json(self.tally)["recorded_s"])
+        return max((span for span in spans if isinstance(span, float)), default=0.0)
+
+    def _judge_units(self, harness: Harness) -> None:
+        from benchcheck.traffic.expectations import expectations
+        from benchcheck.traffic.presence import judge_presence
+
+        matched: dict[str, int] = {}
+        for number in range(len(self.recording.buses)):
+            bus = self._profile_bus(number)
+            if bus is not None:
+                matched.setdefault(bus.name, number)
+        for bus in harness.buses:
+            tally = self.tally.buses.get(matched.get(bus.name, -1))
+            start = self.tally.first_ns or 0
+            verdicts = judge_presence(
+                expectations(harness, bus),
+                tally,
+                start_ns=start,
+                end_ns=max(start, self.tally.last_ns or 0),
+                power_on_ns=self._power_on(),
+                dropped_frames=self.recording.dropped_frames,
+                also_known=[(message.can_id, message.extended) for message in bus.messages],
+            )
+            self.units += [(bus.name, verdict) for verdict in verdicts]
+        for number in self.tally.buses:
+            if self._profile_bus(number) is None:
+                self.notes.append(f"bus {escaped(self.recording.buses[number].name)} is not in the profile")
+
+    def _power_on(self) -> int | None:
+        """When the units got power: of several marks the last one before the first frame, else the last of all."""
+        marks = self._power_on_ns
+        before = [mark for mark in marks if self.tally.first_ns is None or mark <= self.tally.first_ns]
+        return before[-1] if before else marks[-1] if marks else None
+
+    def document(self, file: Path) -> Json:
+        """The JSON of the survey."""
+        from benchcheck.traffic.summary import RULES, duration_json, line_json, steps_json
+
+        recording, tally = self.recording, self.tally
+        names = {number: recording.buses[number].name for number in tally.buses}
+        document: Json = {
+            "schema": SCHEMA,
+            "file": file.name,
+            **(duration_json(tally) if tally.buses else self._line_duration()),
+            "frames": tally.frames,
+            "error_frames": tally.error_frames,
+            "bad_records": recording.bad_records,
+            "skipped_lines": recording.skipped_lines,
+            "dropped_frames": recording.dropped_frames,
+            "truncated": recording.truncated,
+            "notes": [*recording.notes, *self.notes, *self._nothing()],
+            "clock_steps": steps_json(tally, names),
+            "buses": self.buses,
+            "lines": [line_json(recording.lines[number].name, self.lines[number]) for number in sorted(self.lines)],
+            "rules": RULES,
+        }
+        if self.harness is not None:
+            document["profile"] = self.harness.name
+            document["units"] = [_unit_json(bus, verdict, tally.origin_ns or 0) for bus, verdict in self.units]
+            document["talks"] = [_talk_json(talk) for talk in self.talks]
+        return document
+
+    def _line_duration(self) -> Json:
+        from benchcheck.traffic.summary import seconds
+
+        span = (self.last_line_ns or 0) - (self.first_line_ns or 0)
+        duration = seconds(span) if span > 0 else None
+        return {"duration_s": duration, "recorded_s": duration}
+
+    def _nothing(self) -> Sequence[str]:
+        if self.tally.frames or self.tally.error_frames:
+            return ()
+        if not self.lines:
+            return ("there is no frame in it: nothing to judge",)
+        if not any(tally.understood for tally in self.lines.values()):
+            return ("no sentence in it can be understood: is it the right protocol and baud rate?",)
+        return ()
+
+    def exit_code(self) -> int:
+        outcomes = {verdict.verdict.value for _, verdict in self.units}
+        # who recorded buses only has not listened to the links, and knows it: that is no news
+        talks = self.talks if self.recording.lines else []
+        outcomes |= {talk.verdict.value for talk in talks}
+        if "FAIL" in outcomes:
+            return ExitCode.FAIL
+        if "UNSURE" in outcomes or self.load_in_doubt or self._nothing():
+            return ExitCode.UNSURE
+        return ExitCode.PASS
+
+
+def _unit_json(bus: str, unit: UnitPresence, origin_ns: int) -> Json:
+    from benchcheck.traffic.summary import seconds
+
+    return {
+        "unit": unit.unit,
+        "bus": bus,
+        "verdict": unit.verdict.value,
+        "state": unit.state.value,
+        "first_s": None if unit.first_ns is None else seconds(unit.first_ns - origin_ns),
+        "last_s": None if unit.last_ns is None else seconds(unit.last_ns - origin_ns),
+        "max_gap_s": None if unit.max_gap_ns is None else seconds(unit.max_gap_ns),
+        "text": unit.text,
+    }
+
+
+def _talk_json(talk: TalkPresence) -> Json:
+    return {
+        "link": talk.link,
+        "sender": talk.sender,
+        "line": talk.line or None,
+        "verdict": talk.verdict.value,
+        "state": talk.state.value,
+        "text": talk.text,
+    }
