@@ -29,12 +29,15 @@ class CaptureFile:
         self._last_ns = int(batch.time_ns[-1])
         self._writer.flush()
 
-    def line(self, name: str, time_ns: int, data: bytes) -> None:
+    def listening(self, name: str) -> None:
         if name not in self._lines:
             link = self._links.get(name.partition(":")[0])
             self._lines[name] = self._writer.add_line(
                 name, link.protocol if link else "", baud=link.baud if link else None
             )
+
+    def line(self, name: str, time_ns: int, data: bytes) -> None:
+        self.listening(name)
         self._writer.write_bytes(self._lines[name], time_ns, data)
         self._last_ns = time_ns
 

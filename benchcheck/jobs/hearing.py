@@ -25,7 +25,7 @@ PUMP_S = 0.02
 # A bus is judged this long after power-on, or later where units boot slowly or talk seldom.
 LEAST_LISTEN_S = 6.0
 PERIODS_HEARD = 3.0
-LINE_PERIODS = 3.5
+LINE_PERIODS = 2.5  # as for the units of a bus
 LINE_LEAST_S = 1.0
 LATE_BY_S = 4.0
 GOOD_SENTENCES = 3
@@ -35,6 +35,9 @@ class CaptureSink(Protocol):
     """Where everything heard is also written."""
 
     def frames(self, bus: str, batch: FrameBatch) -> None: ...
+
+    def listening(self, name: str) -> None:
+        """A line is listened to from now on, whether or not anything comes."""
 
     def line(self, name: str, time_ns: int, data: bytes) -> None: ...
 
@@ -116,6 +119,8 @@ class Hearing:
         operator.tap(name, contact, ground, link.baud)
         listener.drain()  # what came before the wire was tapped says nothing of this talker
         tally = LineTally(link.protocol)
+        if self._capture is not None:
+            self._capture.listening(f"{link.name}:{sender}")
         started_ns = self._clock.stamp_ns()
         while not _satisfied(tally, talk.types) and self._clock.stamp_ns() < self._until_ns(started_ns, talk):
             self._clock.sleep(PUMP_S)

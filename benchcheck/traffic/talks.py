@@ -85,7 +85,11 @@ def _heard(talk: Talk, tally: LineTally, recorded_s: float) -> tuple[Outcome, Ta
     if not tally.bytes:
         if recorded_s < max(SILENT_LEAST_S, SILENT_PERIODS * talk.period_s):
             return Outcome.UNSURE, TalkState.SILENT, f"nothing came, but {recorded_s:g} s are too short to tell"
-        return Outcome.FAIL, TalkState.SILENT, f"nothing came in {recorded_s:.2f} s (period {talk.period_s:g} s)"
+        return (
+            Outcome.FAIL,
+            TalkState.SILENT,
+            f"nothing came in a recording of {recorded_s:.2f} s (period {talk.period_s:g} s)",
+        )
     good, bad, what = tally.understood, tally.bad_checksum, "sentence"
     if tally.protocol == "text":
         bad, what = tally.other, "readable line"

@@ -194,8 +194,8 @@ def test_a_sound_bench_has_no_squawk_and_exits_0(clean: Run) -> None:
     assert clean.squawks == []
     assert clean.truth == []
     assert "no squawks" in clean.out
-    assert "PASS (exit code 0)" in clean.err
-    assert clean.out == ""  # nobody asked for JSON
+    assert "PASS (exit code 0)" in clean.out
+    assert "steps to do" in clean.err  # results on stdout, messages on stderr
 
 
 def test_what_the_adapter_can_not_tell_is_waived_by_name_and_reason(clean: Run) -> None:
