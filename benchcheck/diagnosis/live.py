@@ -20,7 +20,7 @@ UNIT_KINDS = {
     "late": SquawkKind.LATE_UNIT,
     "intermittent": SquawkKind.INTERMITTENT_UNIT,
 }
-UNIT_SILENCE = (SquawkKind.SILENT_UNIT, SquawkKind.LATE_UNIT)
+UNIT_SILENCE = (SquawkKind.SILENT_UNIT, SquawkKind.LATE_UNIT, SquawkKind.INTERMITTENT_UNIT)
 LINK_KINDS = {
     "silent": SquawkKind.SILENT_LINE,
     "garbage": SquawkKind.WRONG_BAUD,
@@ -46,7 +46,7 @@ def diagnose_live(context: Context, results: Sequence[Result], known: KnownFault
 
 
 def _one_silence(context: Context, squawks: Sequence[Squawk]) -> list[Squawk]:
-    """Silent lines of units that are silent altogether, or began too late to be heard there: told as the unit's fault."""
+    """Silent lines of units that are silent altogether, or began too late to be heard there, or came and went: told as the unit's fault."""
     silent = {squawk.where[0]: squawk for squawk in squawks if squawk.kind in UNIT_SILENCE}
     silent |= _silent_on_all_lines(context, squawks)
     told = []
