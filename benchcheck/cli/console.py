@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
+import select
 import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, TextIO
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 SHAPES = {Outcome.PASS: "(+)", Outcome.FAIL: "(X)", Outcome.UNSURE: "(?)", Outcome.SKIPPED: "(>)"}
 WORDS = "Words that are understood instead of a reading: skip REASON, back, quit. OL is what a meter shows when open."
 _LONGEST_LINE = 10_000
+_SLICE_S = 0.5
 
 
 class Console:
@@ -59,6 +62,7 @@ class Console:
         sys.stderr.write(prompt)
         sys.stderr.flush()
         try:
+            _wait_for_a_line(self._stdin)
             line = self._stdin.readline(_LONGEST_LINE)
         except BaseException:
             self._ended = True  # Ctrl-C: what is asked on the way out must not wait for anybody
@@ -124,3 +128,15 @@ def lenient_stdin() -> TextIO:
     if hasattr(sys.stdin, "reconfigure"):
         sys.stdin.reconfigure(errors="replace")
     return sys.stdin
+
+
+def _wait_for_a_line(stdin: TextIO) -> None:
+    """Wait at a terminal in slices, so that a signal that comes just before the read is not slept through.
+
+    A terminal hands out one line a read, so nothing that was typed can lie in a buffer while this waits; a pipe is
+    read at once.
+    """
+    if os.name == "nt" or not stdin.isatty():
+        return
+    while not select.select([stdin], [], [], _SLICE_S)[0]:
+        pass

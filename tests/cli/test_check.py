@@ -6,6 +6,7 @@ import io
 import json
 import os
 import pty
+import select
 import shutil
 import signal
 import subprocess
@@ -236,6 +237,7 @@ def spawned(job, *arguments):
 def read_until(ours, wanted):
     said = ""
     while not wanted(said):
+        assert select.select([ours], [], [], 60)[0], f"nothing more came after: {said[-300:]}"
         try:
             data = os.read(ours, 65536)
         except OSError:  # the other end is closed

@@ -39,6 +39,7 @@ def test_a_sample_of_the_demo_harness_is_named() -> None:
 
 
 @pytest.mark.long
+@pytest.mark.timeout(1200)
 def test_every_single_fault_of_the_demo_harness_is_named() -> None:
     assert _named("survey_launch", _all("survey_launch")) == []
 

@@ -152,6 +152,7 @@ def test_two_faults_that_have_nothing_to_do_with_each_other(seed: int) -> None:
 
 
 @pytest.mark.long
+@pytest.mark.timeout(1200)
 @pytest.mark.parametrize("kind", ["late_unit", "intermittent_unit", "silent_unit", "unit_current"])
 def test_every_unit_of_the_demo_s_bus(kind: str) -> None:
     harness = shipped("survey_launch")[0]
