@@ -24,6 +24,7 @@ from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
 from benchcheck.words.step import Stage, Step
 from benchcheck.words.verdict import Band, Outcome, Verdict
+from benchcheck.words.ways import Ways
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +39,12 @@ Measuring = Generator[Request, Reading, Judged]
 
 
 class Context:
-    """What the kinds need to say what must be measured: the harness, its nets, its circuits, the meter."""
+    """What the kinds need to say what must be measured: the harness, its nets, its circuits, the meter, the ways chosen."""
 
-    def __init__(self, harness: Harness, meter: MeterSpec) -> None:
+    def __init__(self, harness: Harness, meter: MeterSpec, ways: Ways | None = None) -> None:
         self.harness = harness
         self.meter = meter
+        self.ways = ways or Ways()
         self.nets = Nets(harness)
         self._circuits: dict[BenchState, Circuit] = {}
 

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.harness.model import Harness, PathKind, Role, Run, Unit, UnitPath
+from benchcheck.harness.plug import PLUG_OHM, code_ohm
 from benchcheck.harness.wire import resistance_ohm
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
-from benchcheck.words.contact import lifted, ref_of
+from benchcheck.words.contact import join, lifted, ref_of
 
 # A crimped contact with its mating test contact: a few milliohms each end (common practice, no source).
 CONTACT_OHM = 0.003
@@ -154,12 +155,27 @@ def circuit_of(harness: Harness, state: BenchState = ALL_OPEN) -> Circuit:
     bridged = frozenset(frozenset(run.ends) for run in runs if run.role is Role.BRIDGE)
     for unit in harness.units.values():
         edges += _paths_of(unit, state, bridged)
+    edges += _plugs(harness, state)
     return Circuit(edges)
+
+
+def _plugs(harness: Harness, state: BenchState) -> Iterable[Edge]:
+    """What plugs and clips join to chassis in a bench state."""
+    chassis = harness.chassis
+    joined = {*state.links}
+    for ref in state.plugs:
+        joined.update(join(ref, pin) for pin in harness.connectors[ref].contacts)
+    for contact in sorted(joined - {chassis}):
+        yield Edge(f"plug:{contact}", contact, chassis, PLUG_OHM)
+    for ref in sorted(state.coded):
+        for index, pin in enumerate(harness.connectors[ref].contacts):
+            yield Edge(f"code:{join(ref, pin)}", join(ref, pin), chassis, code_ohm(index))
 
 
 def _paths_of(unit: Unit, state: BenchState, bridged: frozenset[frozenset[str]]) -> Iterable[Edge]:
     for number, path in enumerate(unit.type.paths):
-        if path.kind in (PathKind.CASE_GROUND, PathKind.CONVERTER) or not path.b:
+        # a diode conducts at more volts than a meter in ohms may give: not counted on
+        if path.kind in (PathKind.CASE_GROUND, PathKind.CONVERTER, PathKind.DIODE) or not path.b:
             continue
         if path.enabled_by and frozenset(_mated(unit, name, state) for name in path.enabled_by) not in bridged:
             continue

@@ -44,6 +44,8 @@ class Family:
     given_rows  whether the profile must give the rows
     has_shell   whether `REF-shell` and `REF-ring` exist
     has_gender  whether one half has pins and the other sockets
+    contact_size  size of its contacts where the family has but one: 20 in standard density, 22D in high and double
+                (common practice, no source); empty where the profile must say
     single      whether the reference itself is the only contact (stud, splice), for any number of conductors
     """
 
@@ -53,6 +55,7 @@ class Family:
     has_shell: bool = True
     has_gender: bool = True
     single: bool = False
+    contact_size: str = ""
     source: str = "common practice, no source"
 
     @property
@@ -70,7 +73,12 @@ def _numbered(counts: Sequence[int]) -> Rows:
 
 
 FAMILIES: Mapping[str, Family] = {
-    **{name: Family(name, _numbered(counts), source=_DSUB_SOURCE) for name, counts in _COUNTS.items()},
+    **{
+        name: Family(
+            name, _numbered(counts), contact_size="20" if name.startswith("dsub") else "22D", source=_DSUB_SOURCE
+        )
+        for name, counts in _COUNTS.items()
+    },
     "circular": Family("circular", given_rows=True),
     "coax": Family("coax", (("centre",),)),
     "terminals": Family("terminals", given_rows=True, has_shell=False, has_gender=False),

@@ -113,8 +113,10 @@ Framing = Annotated[str, Strict(), AfterValidator(_framing)]
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 Whole = Annotated[int, Strict()]
 PinRows = Annotated[tuple[Annotated[tuple[Pin, ...], Field(min_length=1)], ...], AfterValidator(_rows)]
+Spot = tuple[Number, Number]
 Refs = Annotated[tuple[Ref, ...], AfterValidator(_unique)]
 Words = Annotated[tuple[Name, ...], AfterValidator(_unique)]
+Insulation = Literal[105, 150, 200]
 GenderName = Literal["pin", "socket", "none"]
 
 
@@ -148,6 +150,13 @@ class ConnectorForm(Form):
     zone: Text = Field("", description="where in the bay it is reached")
     doubles: Pins = Field((), description="contacts in which two conductors are declared")
     rows: PinRows = Field((), description="circular, terminals: contacts row by row on the mating face")
+    places: dict[Pin, Spot] = Field(
+        {}, description="circular: contact -> [x, y] in millimetres on the mating face, instead of rows"
+    )
+    contact_size: Name | None = Field(
+        None, description="size of its contacts: 12, 16, 20, 22D; a family's own otherwise"
+    )
+    contact_sizes: dict[Pin, Name] = Field({}, description="contact -> size, where it differs")
 
 
 class UnitForm(Form):
@@ -192,6 +201,9 @@ class BusForm(Form):
     adapter_at: Ref = Field(description="connector at which the CAN adapter is joined")
     network: FileName | None = Field(None, description="message database beside harness.toml")
     max_load_percent: Number = Field(50.0, gt=0, le=100, description="most load allowed, in percent")
+    max_stub_m: Number | None = Field(
+        None, gt=0, le=100, description="longest branch, metres; what the bit rate allows otherwise"
+    )
 
 
 class TalkForm(Form):
@@ -215,6 +227,19 @@ class LinkForm(Form):
     talks: tuple[dict[str, Any], ...] = Field((), description="its directions, one table each")
 
 
+class CableForm(Form):
+    """[[cables]]: what is said of a cable beside the runs in it."""
+
+    name: Name = Field(description="the cable, as the pin table names it")
+    drained: Literal["one_end", "both_ends"] | None = Field(None, description="where its shield is tied to ground")
+    sensitive: bool = Field(False, strict=True, description="whether it carries interference-sensitive circuits")
+    unshielded_mm: Number | None = Field(
+        None, ge=0, le=10_000, description="longest piece at an end where the cores leave the shield, millimetres"
+    )
+    drain_mm: Number | None = Field(None, ge=0, le=10_000, description="longest drain lead, millimetres")
+    insulation_c: Insulation | None = Field(None, description="temperature rating of its wires: 105, 150 or 200")
+
+
 class HarnessForm(Form):
     """The top of harness.toml."""
 
@@ -229,6 +254,8 @@ class HarnessForm(Form):
     parts: tuple[dict[str, Any], ...] = Field((), description="parts")
     buses: tuple[dict[str, Any], ...] = Field((), description="CAN buses")
     links: tuple[dict[str, Any], ...] = Field((), description="RS-232 links")
+    cables: tuple[dict[str, Any], ...] = Field((), description="cables")
+    insulation_c: Insulation = Field(105, description="temperature rating of the wire: 105, 150 or 200")
     closeout: dict[str, Any] = Field({}, description="family -> close-out list")
 
 
@@ -240,6 +267,7 @@ HARNESS_TABLES: dict[str, type[Form]] = {
     "units": UnitForm,
     "feeds": FeedForm,
     "parts": PartForm,
+    "cables": CableForm,
     "buses": BusForm,
     "links": LinkForm,
     "links.talks": TalkForm,

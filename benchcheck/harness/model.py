@@ -65,6 +65,33 @@ class Run:
         return (self.a, self.b) if self.b else (self.a,)
 
 
+class Drained(StrEnum):
+    """At which of its ends a cable's shield is to be tied to ground."""
+
+    ONE_END = "one_end"
+    BOTH_ENDS = "both_ends"
+
+
+@dataclass(frozen=True, slots=True)
+class Cable:
+    """What the profile says of a cable, beside the runs in it.
+
+    drained        where its shield is tied; None where the profile leaves it open
+    sensitive      whether it carries interference-sensitive circuits, for which the limits are tighter
+    unshielded_mm  the longest piece at an end where the cores leave the shield
+    drain_mm       the longest drain lead
+    insulation_c   temperature rating of its wires; None: that of the harness
+    """
+
+    name: str
+    drained: Drained | None = None
+    sensitive: bool = False
+    unshielded_mm: float | None = None
+    drain_mm: float | None = None
+    insulation_c: int | None = None
+    place: Place = Place("harness.toml")
+
+
 @dataclass(frozen=True, slots=True)
 class Connector:
     """A harness connector, stud or splice.
@@ -75,6 +102,9 @@ class Connector:
     unit_connector  the unit's own name for the mating half (`J1`)
     doubles   contacts in which two conductors are declared
     has_shell whether `REF-shell` and `REF-ring` exist
+    contact_size   size of its contacts (`20`, `22D`), empty where it is not known
+    contact_sizes  contact -> size, where it differs from that
+    places    contact -> (x, y) in millimetres on the mating face, where the profile gives coordinates
     """
 
     ref: str
@@ -87,7 +117,14 @@ class Connector:
     zone: str = ""
     doubles: frozenset[str] = frozenset()
     has_shell: bool = True
+    contact_size: str = ""
+    contact_sizes: Mapping[str, str] = field(default_factory=dict)
+    places: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     place: Place = Place("harness.toml")
+
+    def size_of(self, pin: str) -> str:
+        """The size of a contact; empty where it is not known."""
+        return self.contact_sizes.get(pin, self.contact_size)
 
 
 class PartKind(StrEnum):
@@ -144,6 +181,7 @@ class PathKind(StrEnum):
     INPUT = "input"  # input resistance between two contacts
     CASE_GROUND = "case_ground"  # a contact joined to the case
     CONVERTER = "converter"  # input contact a, output contact b
+    DIODE = "diode"  # anode a, cathode b: a meter in ohms may or may not see it
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +194,7 @@ class UnitPath:
     ohm: float = 0.0
     enabled_by: tuple[str, str] | None = None  # a bridge between these two contacts enables it
     efficiency: float | None = None
+    farad: float = 0.0  # an input's capacitance: a meter in ohms charges it, and the reading climbs
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +271,7 @@ class Bus:
     adapter_at: str  # connector at which the CAN adapter is joined
     messages: tuple[Message, ...] = ()
     max_load_percent: float = 50.0
+    max_stub_m: float | None = None  # longest branch; None: what the bit rate allows
     place: Place = Place("harness.toml")
 
 
@@ -287,6 +327,8 @@ class Harness:
     links: tuple[Link, ...]
     limits: Limits = field(default_factory=Limits)
     closeout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # family -> list
+    cables: Mapping[str, Cable] = field(default_factory=dict)
+    insulation_c: int = 105  # temperature rating of wire whose cable says nothing else: 105, 150 or 200
     digest: str = ""  # SHA-256 of the profile's files, for the record
     notes: tuple[str, ...] = ()  # what reading the files had to guess (an encoding), in words
 

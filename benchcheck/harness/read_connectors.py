@@ -75,6 +75,9 @@ def _connector(doc: TomlText, path: Path, form: ConnectorForm, faults: list[File
         zone=form.zone,
         doubles=frozenset(form.doubles),
         has_shell=family.has_shell,
+        contact_size=form.contact_size or family.contact_size,
+        contact_sizes=dict(form.contact_sizes),
+        places=dict(form.places),
         place=doc.place((*path, "ref")),
     )
 

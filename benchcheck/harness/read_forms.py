@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -79,10 +79,10 @@ def _stand_in(form: type[Form], key: str, info: FieldInfo) -> object | None:
     if key in _SAID_NOWHERE_ELSE:
         return "?" if info.is_required() else info.default
     if (form.__name__, key) not in _MISLEADING and (
-        choices := [name for name in _literals(form, key) if isinstance(name, str)]
+        choices := [name for name in _literals(form, key) if isinstance(name, str | int)]
     ):
         return choices[0]
-    if not _kinds(info.annotation) & {int, float}:
+    if get_origin(info.annotation) is dict or not _kinds(info.annotation) & {int, float}:
         return None
     bounds = {name: getattr(item, name) for item in info.metadata for name in ("gt", "ge", "le") if hasattr(item, name)}
     low, high = bounds.get("gt", bounds.get("ge", 0)), bounds.get("le", math.inf)
@@ -140,7 +140,7 @@ def _fault(form: type[Form], doc: TomlText, path: Path, detail: Mapping[str, Any
     if kind == "own":
         return FileFault(place, f"{key}: {context['text']}", str(context["hint"]))
     if kind in ("literal_error", "enum"):
-        names = [name for name in _literals(form, key) if name is not None]
+        names = [str(name) for name in _literals(form, key) if name is not None]
         near = _SAID.get(value.casefold()) or nearest(value, names) if isinstance(value, str) else ""
         hint = f"Did you mean '{near}'?" if near else f"One of: {', '.join(names)}."
         return FileFault(place, f"{key}: unknown value {shown(value)}", hint)

@@ -14,6 +14,7 @@ from benchcheck.harness.contact_book import AnyContact, ContactBook
 from benchcheck.harness.file_text import decode
 from benchcheck.harness.forms import (
     BusForm,
+    CableForm,
     ConnectorForm,
     FeedForm,
     HarnessForm,
@@ -24,8 +25,8 @@ from benchcheck.harness.forms import (
     is_file_name,
     is_type_name,
 )
-from benchcheck.harness.hints import did_you_mean, printable
-from benchcheck.harness.model import Harness, Limits, Unit
+from benchcheck.harness.hints import did_you_mean, printable, shown
+from benchcheck.harness.model import Cable, Harness, Limits, Run, Unit
 from benchcheck.harness.read_connectors import check_mating, read_connectors
 from benchcheck.harness.read_forms import read_form, read_list, schema_fault
 from benchcheck.harness.read_pins import read_pins
@@ -34,6 +35,7 @@ from benchcheck.harness.read_tables import (
     Tables,
     check_unique,
     read_buses,
+    read_cables,
     read_closeout,
     read_feeds,
     read_links,
@@ -195,9 +197,11 @@ class _Reading:
         bus_forms = read_list(BusForm, doc, ("buses",), values.get("buses"), faults)
         buses = read_buses(tables, bus_forms, self.databases, nodes)
         links = read_links(tables, read_list(LinkForm, doc, ("links",), values.get("links"), faults))
+        cables = read_cables(tables, read_list(CableForm, doc, ("cables",), values.get("cables"), faults))
         closeout = read_closeout(tables, values.get("closeout", {}))
         runs, wrong_pins = read_pins(PINS_FILE, self.texts[PINS_FILE], book) if PINS_FILE in self.texts else ((), [])
         faults += wrong_pins
+        _check_cables(doc, cables, runs, faults)
         for bus_database in self.databases.values():
             self.notes += bus_database.notes
         if faults or form is None or limits is None:
@@ -230,6 +234,8 @@ class _Reading:
             links=links,
             limits=Limits(**limits.model_dump()),
             closeout=closeout,
+            cables=cables,
+            insulation_c=form.insulation_c,
             digest=digest,
             notes=tuple(self.notes),
         )
@@ -257,6 +263,17 @@ class _Reading:
             if unit is not None:
                 types[form.type] = unit
         return types
+
+
+def _check_cables(doc: TomlText, cables: Mapping[str, Cable], runs: Sequence[Run], faults: list[FileFault]) -> None:
+    """Each cable that is described has a run in it; where the pin table is faulty, nothing is said."""
+    if any(fault.place.file == PINS_FILE for fault in faults):
+        return
+    named = {run.cable for run in runs}
+    for cable in cables.values():
+        if cable.name not in named:
+            hint = did_you_mean(cable.name, named - {""}, what="Cables")
+            faults.append(FileFault(cable.place, f"cable {shown(cable.name)} is in no row of {PINS_FILE}", hint))
 
 
 def _refs_without_form(tables: object, right: Sequence[str]) -> set[str]:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from benchcheck.harness.contact_book import ContactBook
 from benchcheck.harness.families import FAMILIES
-from benchcheck.harness.forms import BusForm, FeedForm, LinkForm, PartForm, TalkForm
+from benchcheck.harness.forms import BusForm, CableForm, FeedForm, LinkForm, PartForm, TalkForm
 from benchcheck.harness.hints import did_you_mean, shown, unseen
-from benchcheck.harness.model import Bus, Feed, Link, Message, Part, PartKind, Talk
+from benchcheck.harness.model import Bus, Cable, Drained, Feed, Link, Message, Part, PartKind, Talk
 from benchcheck.harness.read_forms import read_list
 from benchcheck.harness.toml_text import Path, TomlText
 from benchcheck.words.contact import ref_of
@@ -130,6 +130,22 @@ def read_parts(tables: Tables, forms: Sequence[tuple[Path, PartForm]]) -> tuple[
     return tuple(parts)
 
 
+def read_cables(tables: Tables, forms: Sequence[tuple[Path, CableForm]]) -> dict[str, Cable]:
+    check_unique(tables.doc, "cable", [((*path, "name"), form.name) for path, form in forms], tables.faults)
+    return {
+        form.name: Cable(
+            name=form.name,
+            drained=None if form.drained is None else Drained(form.drained),
+            sensitive=form.sensitive,
+            unshielded_mm=form.unshielded_mm,
+            drain_mm=form.drain_mm,
+            insulation_c=form.insulation_c,
+            place=tables.doc.place((*path, "name")),
+        )
+        for path, form in forms
+    }
+
+
 def read_buses(
     tables: Tables,
     forms: Sequence[tuple[Path, BusForm]],
@@ -165,6 +181,7 @@ def read_buses(
                 adapter_at=form.adapter_at,
                 messages=messages,
                 max_load_percent=form.max_load_percent,
+                max_stub_m=form.max_stub_m,
                 place=tables.doc.place((*path, "name")),
             )
         )

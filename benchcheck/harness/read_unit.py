@@ -70,6 +70,7 @@ def read_unit(file: str, name: str, text: str) -> tuple[UnitFile | None, list[Fi
                 ohm=entry.ohm,
                 enabled_by=entry.enabled_by,
                 efficiency=entry.efficiency,
+                farad=entry.farad,
             )
             for _, entry in paths
         ),
@@ -174,6 +175,9 @@ def _check_paths(
         if entry.efficiency is not None and kind is not PathKind.CONVERTER:
             place = doc.key_place((*path, "efficiency"))
             faults.append(FileFault(place, f"{kind.value} path has an efficiency", "Only a converter has one."))
+        if entry.farad and kind is not PathKind.INPUT:
+            place = doc.key_place((*path, "farad"))
+            faults.append(FileFault(place, f"{kind.value} path has a farad", "Only an input has a capacitance."))
         if entry.a == entry.b:
             faults.append(
                 FileFault(doc.place((*path, "b")), f"path from {entry.a} to itself", "Name the other contact.")

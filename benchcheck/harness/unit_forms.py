@@ -50,11 +50,14 @@ class UnitContactForm(Form):
 class UnitPathForm(Form):
     """[[paths]]: what the unit connects inside, as the bench sees it."""
 
-    kind: Literal["through", "terminator", "input", "case_ground", "converter"] = Field(description="kind of path")
-    a: ContactName = Field(description="contact of the unit: J1-4; a converter's input")
+    kind: Literal["through", "terminator", "input", "case_ground", "converter", "diode"] = Field(
+        description="kind of path"
+    )
+    a: ContactName = Field(description="contact of the unit: J1-4; a converter's input, a diode's anode")
     b: ContactName | None = Field(None, description="the other contact; left out for case_ground")
     ohm: Number = Field(0.0, ge=0, le=1e9, description="resistance, ohms")
     enabled_by: tuple[ContactName, ContactName] | None = Field(None, description="a bridge between these enables it")
+    farad: Number = Field(0.0, ge=0, le=10, description="input: capacitance beside the resistance, farads")
     efficiency: Number | None = Field(None, gt=0, le=1, description="converter: output power by input power")
 
 

@@ -13,6 +13,7 @@ from benchcheck.words.contact import contact_key
 from benchcheck.words.errors import InputError
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.step import Quantity, Stage, Step
+from benchcheck.words.ways import Ways
 
 STAGES = (Stage.DEAD, Stage.POWER, Stage.LIVE)
 
@@ -91,13 +92,13 @@ class Plan:
         )
 
 
-def make_plan(harness: Harness, meter: MeterSpec | None = None) -> Plan:
-    """All steps of a harness for the dead, power and live stages, for what this meter can tell.
+def make_plan(harness: Harness, meter: MeterSpec | None = None, ways: Ways | None = None) -> Plan:
+    """All steps of a harness for the dead, power and live stages, for what this meter can tell, in the ways chosen.
 
     Raises InputError where two steps would have one name: the profile lists something twice, and a reading could not
     be told to belong to one of them.
     """
-    context = Context(harness, meter or MeterSpec())
+    context = Context(harness, meter or MeterSpec(), ways)
     kinds = all_kinds()
     steps = [step for kind in kinds.values() for step in kind.steps(context)]
     _check_unique(harness, steps)

@@ -11,7 +11,7 @@ from benchcheck.words.bench_state import BenchState
 from benchcheck.words.errors import InputError
 
 LINE_LENGTH = 1 << 16
-_SETS = ("on_unit", "breakout", "lifted", "opened")
+_SETS = ("on_unit", "breakout", "lifted", "opened", "plugs", "links", "coded")
 
 
 class Hands:
@@ -98,7 +98,7 @@ def parse_state(text: str) -> BenchState:
         if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
             raise InputError(f"{key!r} must be a list of names")
         sets[key] = frozenset(names)
-    return BenchState(sets["on_unit"], sets["breakout"], sets["lifted"], sets["opened"])
+    return BenchState(**sets)
 
 
 def _number(word: str) -> float:
