@@ -92,13 +92,13 @@ def parse_state(text: str) -> BenchState:
     unknown = set(given) - {*_SETS, "supply_on"}
     if unknown:
         raise InputError(f"unknown key {sorted(unknown)[0]!r} in the state")
-    sets: dict[str, frozenset[str]] = {}
+    sets: dict[str, list[str]] = {}
     for key in _SETS:
         names = given.get(key, [])
         if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
             raise InputError(f"{key!r} must be a list of names")
-        sets[key] = frozenset(names)
-    return BenchState(**sets)
+        sets[key] = names
+    return BenchState.from_json(sets)
 
 
 def _number(word: str) -> float:
