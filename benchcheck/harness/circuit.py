@@ -10,10 +10,8 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from benchcheck.harness.model import Harness, PathKind, Role, Run, Unit, UnitPath
+from benchcheck.harness.network_piece import Piece
 from benchcheck.harness.plug import PLUG_OHM, code_ohm
 from benchcheck.harness.wire import resistance_ohm
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
@@ -52,7 +50,8 @@ class Circuit:
     def __init__(self, edges: Iterable[Edge]) -> None:
         self.edges: dict[str, Edge] = {edge.name: edge for edge in edges}
         self._at: dict[str, list[Edge]] | None = None
-        self._solved: dict[str, tuple[dict[str, int], NDArray[np.float64]]] = {}
+        self._components: dict[str, frozenset[str]] = {}
+        self._pieces: dict[str, Piece] = {}
 
     def _touching(self) -> Mapping[str, list[Edge]]:
         if self._at is None:
@@ -68,26 +67,34 @@ class Circuit:
         return tuple(self._touching().get(contact, ()))
 
     def component(self, contact: str) -> frozenset[str]:
-        """Every contact that conducts to `contact`, itself included."""
-        at = self._touching()
-        seen, todo = {contact}, [contact]
-        while todo:
-            for edge in at.get(todo.pop(), ()):
-                for end in (edge.a, edge.b):
-                    if end not in seen:
-                        seen.add(end)
-                        todo.append(end)
-        return frozenset(seen)
+        """Every contact that conducts to `contact`, itself included: one and the same set for all of them."""
+        found = self._components.get(contact)
+        if found is None:
+            at = self._touching()
+            seen, todo = {contact}, [contact]
+            while todo:
+                for edge in at.get(todo.pop(), ()):
+                    for end in (edge.a, edge.b):
+                        if end not in seen:
+                            seen.add(end)
+                            todo.append(end)
+            found = frozenset(seen)
+            for member in found:
+                self._components[member] = found
+        return found
 
     def ohms(self, a: str, b: str) -> float:
         """Resistance between two contacts in ohms; infinite where nothing joins them."""
         if a == b:
             return 0.0
-        index, spread = self._solution(a)
-        if b not in index:
+        if b not in self.component(a):
             return math.inf
-        i, j = index[a], index[b]
-        return float(max(spread[i, i] + spread[j, j] - 2 * spread[i, j], 0.0))
+        piece = self._pieces.get(a)
+        if piece is None:
+            component = self.component(a)
+            piece = Piece(component, self._touching())
+            self._pieces |= dict.fromkeys(component, piece)
+        return piece.ohms(a, b)
 
     def ohms_without(self, name: str, a: str, b: str) -> float:
         """Resistance between two contacts if the resistor `name` were not there."""
@@ -109,32 +116,6 @@ class Circuit:
         kept = (edge for name, edge in self.edges.items() if name not in gone)
         changed = kept if move is None else (move(edge) for edge in kept)
         return Circuit([*changed, *add])
-
-    def _solution(self, contact: str) -> tuple[dict[str, int], NDArray[np.float64]]:
-        found = self._solved.get(contact)
-        if found is None:
-            found = self._solve(sorted(self.component(contact)))
-            for member in found[0]:
-                self._solved[member] = found
-        return found
-
-    def _solve(self, nodes: list[str]) -> tuple[dict[str, int], NDArray[np.float64]]:
-        # Kirchhoff: the Laplacian of the conductances with one node held at zero, inverted once.
-        index = {node: i for i, node in enumerate(nodes)}
-        laplacian = np.zeros((len(nodes), len(nodes)))
-        at = self._touching()
-        for node in nodes:
-            for edge in at.get(node, ()):
-                if edge.a == node and edge.a != edge.b:  # each resistor once
-                    i, j, siemens = index[edge.a], index[edge.b], 1 / max(edge.ohm, 1e-6)
-                    laplacian[i, i] += siemens
-                    laplacian[j, j] += siemens
-                    laplacian[i, j] -= siemens
-                    laplacian[j, i] -= siemens
-        spread = np.zeros_like(laplacian)
-        if len(nodes) > 1:
-            spread[1:, 1:] = np.linalg.inv(laplacian[1:, 1:])
-        return index, spread
 
 
 def circuit_of(harness: Harness, state: BenchState = ALL_OPEN) -> Circuit:
