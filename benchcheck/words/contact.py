@@ -8,6 +8,7 @@ An end that was lifted off its contact for one step is written `W231@GND2`: the 
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 SHELL = "shell"
 RING = "ring"
@@ -46,6 +47,7 @@ def lifted(wire: str, contact: str) -> str:
     return f"{wire}@{contact}"
 
 
+@lru_cache(maxsize=1 << 17)  # plans sort the same contacts again and again
 def contact_key(contact: str) -> tuple[str, tuple[tuple[int, int, str], ...]]:
     """Sort key by which P101-2 stands before P101-10."""
     pieces = re.split(r"(\d+)", contact)
