@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from benchcheck.harness.model import Bus, Harness, Part, PartKind, PathKind, Role
-from benchcheck.harness.nets import Nets
+from benchcheck.harness.nets import Nets, nets_of
+from benchcheck.harness.once import once
 from benchcheck.words.contact import contact_key, join, pin_of, ref_of
 
 
@@ -25,16 +26,20 @@ def wire_contacts(harness: Harness, bus: Bus, nets: Nets | None = None) -> tuple
 
     nets  those of the runs that are there, or of the finished harness (`Nets(harness, planned=True)`)
     """
-    nets = nets or Nets(harness)
+    if nets is None:
+        return _wired(harness, bus)
+    return _side(harness, bus, nets, Role.CAN_H), _side(harness, bus, nets, Role.CAN_L)
+
+
+@once
+def _wired(harness: Harness, bus: Bus) -> tuple[frozenset[str], frozenset[str]]:
+    nets = nets_of(harness)
     return _side(harness, bus, nets, Role.CAN_H), _side(harness, bus, nets, Role.CAN_L)
 
 
 def _side(harness: Harness, bus: Bus, nets: Nets, role: Role) -> frozenset[str]:
     starts = {
-        end
-        for run in nets.runs
-        for end in run.ends
-        if ref_of(end) == bus.adapter_at and _role(harness, end, run.role) is role
+        end for end, run in nets.ends_by_connector.get(bus.adapter_at, ()) if _role(harness, end, run.role) is role
     }
     wires: list[frozenset[str]] = []
     for start in sorted(starts, key=contact_key):
@@ -81,20 +86,26 @@ def _nodes_met(harness: Harness, bus: Bus, wire: frozenset[str]) -> int:
     return sum(any(ref in refs for ref in harness.units[node].connectors.values()) for node in bus.nodes)
 
 
+@once
 def pairs(harness: Harness, bus: Bus) -> tuple[Pair, ...]:
     """Every place where both wires of the bus can be touched at one connector.
 
     A connector with an in pair and an out pair gives two places: the first H with the first L in contact order.
     """
-    high, low = wire_contacts(harness, bus)
+    sides: list[dict[str, list[str]]] = []
+    for wire in wire_contacts(harness, bus):
+        at: dict[str, list[str]] = {}
+        for contact in sorted(wire, key=contact_key):
+            at.setdefault(ref_of(contact), []).append(contact)
+        sides.append(at)
     found: list[Pair] = []
-    for ref in sorted({ref_of(contact) for contact in high | low}):
-        highs = sorted((c for c in high if ref_of(c) == ref), key=contact_key)
-        lows = sorted((c for c in low if ref_of(c) == ref), key=contact_key)
+    for ref in sorted({*sides[0], *sides[1]}):
+        highs, lows = (at.get(ref, []) for at in sides)
         found += [Pair(ref, h, low_) for h, low_ in zip(highs, lows, strict=False)]
     return tuple(found)
 
 
+@once
 def terminators(harness: Harness, bus: Bus) -> tuple[Part, ...]:
     """The terminators that are parts of the harness and lie across this bus."""
     high, low = wire_contacts(harness, bus)

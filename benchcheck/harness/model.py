@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 
 from benchcheck.words.contact import join, pin_of, ref_of
 from benchcheck.words.errors import Place
@@ -197,7 +198,7 @@ class UnitPath:
     farad: float = 0.0  # an input's capacitance: a meter in ohms charges it, and the reading climbs
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class UnitType:
     name: str
     title: str
@@ -207,11 +208,12 @@ class UnitType:
     boot_s: float = 2.0  # from power on to the first message, at most
     place: Place = Place("unit")
 
+    @cached_property
+    def _by_contact(self) -> Mapping[tuple[str, str], UnitContact]:
+        return {(entry.connector, entry.contact): entry for entry in reversed(self.contacts)}
+
     def contact(self, connector: str, contact: str) -> UnitContact | None:
-        for entry in self.contacts:
-            if entry.connector == connector and entry.contact == contact:
-                return entry
-        return None
+        return self._by_contact.get((connector, contact))
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,9 +312,12 @@ class Limits:
     unit_current_percent: float = 25.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Harness:
-    """The whole profile, checked for form: every reference in it can be followed."""
+    """The whole profile, checked for form: every reference in it can be followed.
+
+    What is worked out from it is kept beside its fields, in `kept`, and is no part of what it equals.
+    """
 
     name: str
     title: str
@@ -332,16 +337,27 @@ class Harness:
     digest: str = ""  # SHA-256 of the profile's files, for the record
     notes: tuple[str, ...] = ()  # what reading the files had to guess (an encoding), in words
 
-    @property
+    @cached_property
+    def kept(self) -> dict[object, object]:
+        """Answers that were worked out once: see `harness.once`."""
+        return {}
+
+    @cached_property
     def wired_runs(self) -> tuple[Run, ...]:
         """The runs that are there to be measured; a planned one is on paper only."""
         return tuple(run for run in self.runs if run.state is not RunState.PLANNED)
 
+    @cached_property
+    def wired_ends(self) -> frozenset[str]:
+        """Every contact in which a run ends that is there to be measured."""
+        return frozenset(end for run in self.wired_runs for end in run.ends)
+
+    @cached_property
+    def _by_wire(self) -> Mapping[str, Run]:
+        return {run.wire: run for run in reversed(self.runs)}
+
     def run(self, wire: str) -> Run | None:
-        for entry in self.runs:
-            if entry.wire == wire:
-                return entry
-        return None
+        return self._by_wire.get(wire)
 
     def unit_contact(self, contact: str) -> UnitContact | None:
         """What the unit says of the contact that mates with harness contact `contact`."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Mapping
+from functools import cached_property
 from typing import Generic, TypeVar
 
-from benchcheck.harness.model import Harness
-from benchcheck.words.contact import contact_key
+from benchcheck.harness.model import Harness, Run
+from benchcheck.harness.once import once
+from benchcheck.words.contact import contact_key, ref_of
 
 T = TypeVar("T", bound=Hashable)
 
@@ -16,6 +18,9 @@ class Groups(Generic[T]):
 
     def __init__(self) -> None:
         self._parent: dict[T, T] = {}
+
+    def __contains__(self, item: T) -> bool:
+        return item in self._parent
 
     def add(self, item: T) -> None:
         self._parent.setdefault(item, item)
@@ -65,6 +70,15 @@ class Nets:
         self._members: tuple[tuple[str, ...], ...] = tuple(tuple(group) for group in ordered)
         self._net_of = {contact: net for net, group in enumerate(self._members) for contact in group}
 
+    @cached_property
+    def ends_by_connector(self) -> Mapping[str, tuple[tuple[str, Run], ...]]:
+        """Connector -> the run ends at it."""
+        found: dict[str, list[tuple[str, Run]]] = {}
+        for run in self.runs:
+            for end in run.ends:
+                found.setdefault(ref_of(end), []).append((end, run))
+        return {ref: tuple(ends) for ref, ends in found.items()}
+
     def __len__(self) -> int:
         return len(self._members)
 
@@ -83,3 +97,9 @@ class Nets:
 
     def all_members(self) -> Iterable[tuple[str, ...]]:
         return self._members
+
+
+@once
+def nets_of(harness: Harness) -> Nets:
+    """The nets of the runs that are there, worked out once."""
+    return Nets(harness)

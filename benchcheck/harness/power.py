@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from benchcheck.harness.circuit import Circuit, circuit_of
 from benchcheck.harness.model import Feed, Harness, PathKind, Role, Unit
+from benchcheck.harness.once import once
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.contact import contact_key, join, ref_of
 
@@ -33,6 +34,7 @@ def main_feed(harness: Harness) -> Feed | None:
     return next((feed for feed in harness.feeds if not feed.converter), None)
 
 
+@once
 def feeds_of_contacts(harness: Harness) -> Mapping[str, Feed]:
     """Contact -> the feed that reaches it with every protector in and every switch on."""
     circuit = circuit_of(harness)
@@ -45,7 +47,7 @@ def feeds_of_contacts(harness: Harness) -> Mapping[str, Feed]:
 
 def unit_contacts(harness: Harness, unit: Unit, role: Role) -> tuple[str, ...]:
     """Harness contacts of a unit that have this role by the unit's own file, and a conductor."""
-    wired = {end for run in harness.wired_runs for end in run.ends}
+    wired = harness.wired_ends
     contacts = [
         join(unit.connectors[entry.connector], entry.contact)
         for entry in unit.type.contacts
@@ -54,6 +56,7 @@ def unit_contacts(harness: Harness, unit: Unit, role: Role) -> tuple[str, ...]:
     return tuple(sorted((contact for contact in contacts if contact in wired), key=contact_key))
 
 
+@once
 def power_pairs(harness: Harness) -> tuple[PowerPair, ...]:
     """Every power contact against a ground contact, and every ground contact against a power contact.
 
@@ -122,6 +125,7 @@ def feed_state(harness: Harness, feed: Feed) -> BenchState:
     return BenchState(on_unit=frozenset(on_unit), breakout=frozenset(breakout), supply_on=True)
 
 
+@once
 def plug_order(harness: Harness) -> tuple[str, ...]:
     """Units in the order in which they go in: converters first, then as the profile lists them."""
     return tuple(sorted(harness.units, key=lambda ref: not is_converter(harness.units[ref])))
