@@ -8,7 +8,7 @@ import sys
 
 from benchcheck.cli.main import run
 
-PROMPT = re.compile(r"(ohm|V|A|your name|Enter when done)> \Z")
+PROMPT = re.compile(r"(ohm of the leads|ohm|V|A|C|your name|Enter when done)> \Z")
 
 
 class SoundHarness:
@@ -24,11 +24,17 @@ class SoundHarness:
         lines = said.splitlines()
         at = next((i for i in range(len(lines) - 1, -1, -1) if re.match(r"\d+ of \d+ ", lines[i])), 0)
         step = "\n".join(lines[at:])
+        before = next((i for i in range(len(lines) - 2, -1, -1) if re.match(r"  [\w ]+> ", lines[i])), -1)
+        asked = "\n".join(lines[before + 1 :])  # since the prompt before
         for text, wrong in self._wrong.items():
-            if text in step and kind in ("ohm", "V") and "before ohms" not in lines[-2]:
+            if text in step and kind in ("ohm", "V") and "before ohms" not in asked:
                 return wrong
         match kind:
             case "Enter when done":
+                return ""
+            case "ohm of the leads":
+                return "rel"
+            case "C":
                 return ""
             case "your name":
                 return "Ann Example"
@@ -41,7 +47,7 @@ class SoundHarness:
                 if "limit: at least" in step:
                     return "OL"
                 return "60" if "terminated" in step else "0.2"
-        if "before ohms" in lines[-2] or "free of any feed" in step:
+        if "before ohms" in asked or "free of any feed" in step:
             return "0"
         if "are lost to" in step:
             return "24.1"

@@ -7,6 +7,7 @@ with the demo and with the drivers' own tests.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -77,13 +78,14 @@ class ModelBench:
         *,
         seed: int = 1,
         hook: Callable[[str], None] | None = None,
+        meter: MeterSpec | None = None,
     ) -> None:
         self.model = BenchModel(harness, tuple(faults), seed)
         self.clock = FakeClock()
         self.log: list[str] = []
         self._hook = hook
-        self.config = SimpleNamespace(supply="supply")
-        self.meter = _Meter(self)
+        self.config = SimpleNamespace(supply="supply", leads=())
+        self.meter = _Meter(self, meter or MeterSpec())
         self.supply = _Supply(self)
         self.hands = _Hands(self)
         self.taps = ("tap1",)
@@ -121,9 +123,9 @@ class ModelBench:
 class _Meter:
     identity = "model meter"
 
-    def __init__(self, bench: ModelBench) -> None:
+    def __init__(self, bench: ModelBench, spec: MeterSpec) -> None:
         self._bench = bench
-        self.spec = MeterSpec()
+        self.spec = spec
         self.probes: tuple[str, str] | None = None
 
     def ohms(self) -> Reading:
@@ -132,8 +134,16 @@ class _Meter:
         value = self._bench.model.ohms(*self.probes)
         if value > self.spec.ohm_max:
             return Reading(ReadingState.OVER, "ohm", over_above=self.spec.ohm_max, instrument=self.identity)
-        value -= self.spec.lead_ohm
         return Reading(ReadingState.VALUE, "ohm", value, self.spec.ohm_uncertainty(value), instrument=self.identity)
+
+    def kelvin_ohms(self) -> Reading:
+        self._bench.use("meter", "kelvin ohms")
+        assert self.probes is not None
+        value = self._bench.model.kelvin_ohms(*self.probes)
+        if math.isinf(value):
+            return Reading(ReadingState.OVER, "ohm", over_above=100.0, instrument=self.identity, detail={"wires": 4})
+        blur = self.spec.four_wire_uncertainty(value)
+        return Reading(ReadingState.VALUE, "ohm", value, blur, instrument=self.identity, detail={"wires": 4})
 
     def volts(self) -> Reading:
         self._bench.use("meter", "volts")
@@ -293,8 +303,9 @@ def job_on(
     record: MemoryRecord | None = None,
     hook: Callable[[str], None] | None = None,
     seed: int = 1,
+    meter: MeterSpec | None = None,
 ) -> Job:
-    bench = ModelBench(harness, faults, seed=seed, hook=hook)
+    bench = ModelBench(harness, faults, seed=seed, hook=hook, meter=meter)
     record = record if record is not None else MemoryRecord()
     said: list[str] = []
     runner = Runner(

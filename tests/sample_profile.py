@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from benchcheck.harness.model import Harness
-from benchcheck.harness.read_harness import read_harness
-from benchcheck.harness.read_tables import Database, DatabaseMessage
+from benchcheck.harness.reading.read_harness import read_harness
+from benchcheck.harness.reading.read_tables import Database, DatabaseMessage
 from benchcheck.words.errors import FaultyFiles, FileFault
 
 HARNESS = """\

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import strategies as st
 from sample_profile import FILES
 
-from benchcheck.harness.families import FAMILIES
+from benchcheck.harness.connector.families import FAMILIES
 
 HEADER = "wire,from,to,awg,length_m,role,cable,shield,colour,note"
 DSUB = sorted(name for name in FAMILIES if name.startswith(("dsub", "hd")))

@@ -98,7 +98,20 @@ IO_MODULES = frozenset(
 )
 # What opens a port or a file of a device; the screens and the commands go through benchcheck.bench for it.
 DRIVERS = frozenset({"can", "serial", "pyvisa", "pyvisa_py", "socket", "termios", "fcntl", "pty"})
-HEAVY = ("numpy", "can", "serial", "pyvisa", "sqlalchemy", "jinja2", "textual", "cantools", "pydantic", "tree_sitter")
+HEAVY = (
+    "numpy",
+    "can",
+    "serial",
+    "pyvisa",
+    "sqlalchemy",
+    "jinja2",
+    "textual",
+    "cantools",
+    "pydantic",
+    "tree_sitter",
+    "xlsxwriter",
+    "tomli_w",
+)
 
 
 def modules() -> Iterator[tuple[str, Path]]:

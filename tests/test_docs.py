@@ -10,6 +10,7 @@ import pytest
 from benchcheck.checks.kind import all_kinds
 from benchcheck.cli.main import COMMANDS
 from benchcheck.harness.model import Role
+from benchcheck.harness.review.rule import all_rules
 from benchcheck.words.errors import ExitCode
 
 ROOT = Path(__file__).parents[1]
@@ -45,6 +46,13 @@ def test_every_check_kind_is_in_the_table() -> None:
     rows = re.findall(r"^\| `(\w+)` \| (dead|power|live) \| (.+) \|$", DEVELOPERS, re.MULTILINE)
     assert {name: (stage, title) for name, stage, title in rows} == {
         kind.name: (kind.stage.value, kind.title) for kind in all_kinds().values()
+    }
+
+
+def test_every_review_rule_is_in_the_table() -> None:
+    rows = re.findall(r"^\| `(\w+)` \| (finding|warning) \| (.+) \|$", DEVELOPERS, re.MULTILINE)
+    assert {code: (severity, title) for code, severity, title in rows} == {
+        rule.code: (rule.severity.value, rule.title) for rule in all_rules().values()
     }
 
 

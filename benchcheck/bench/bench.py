@@ -74,7 +74,7 @@ class Bench:
                 )
             instrument = Instrument("meter", port.resource, expect=port.identity, baud=port.baud)
             self._open.callback(instrument.close)
-            self._meter = ScpiMeter(instrument, port.spec, self.clock)
+            self._meter = ScpiMeter(instrument, port.spec)
         return self._meter
 
     @property
@@ -172,6 +172,8 @@ class Bench:
         for line in self.config.serial:
             listener = self._lines.get(line.name)
             found[f"serial {line.name}"] = listener.identity if listener else f"{line.port}, not opened"
+        for lead in self.config.leads:
+            found[f"breakout {lead.name}"] = f"{lead.family}, {lead.gender.value}s, {lead}"
         return found
 
     def passive(self) -> dict[str, str]:

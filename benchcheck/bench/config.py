@@ -14,9 +14,23 @@
     identity = "7310"                  # optional: text that must stand in its answer to *IDN?
     baud = 9600
     [meter.accuracy]                   # optional: fields of words.meter.MeterSpec
-    ohm_percent = 0.05
+    ohm_percent = 0.05                 # percent of reading…
+    ohm_counts = 3                     # …plus counts, each worth the resolution of the range
+    ohm_ranges = [{ full_scale = 600, resolution = 0.1 }, { full_scale = 6e3, resolution = 1 }]
+    four_wire = true                   # it reads with four wires (Kelvin clips) as well
+    four_wire_ranges = [{ full_scale = 20, resolution = 1e-6, percent = 0.02, counts = 10 }]
     [supply]
     resource = "TCPIP::192.0.2.7::5025::SOCKET"
+    [[breakouts]]                      # optional: without any, what a breakout lead adds is not known and not proved
+    name = "25-way lead A"
+    family = "dsub25"
+    gender = "pin"                     # of its half that goes onto the harness connector
+    ohm = 0.08                         # of one way, end to end
+    within_ohm = 0.02                  # how well that is known; a quarter of it otherwise
+    checked = 2031-05-04               # day of its last self-check
+    check_days = 30                    # for so long it is good
+    at = "P101"                        # optional: the only connector that it is for
+    sockets = { A = "1", B = "2" }     # optional: its own labels -> contacts; otherwise they count alike
 
 This module imports pydantic: import it only where a bench is used.
 """
@@ -27,11 +41,15 @@ import dataclasses
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from difflib import get_close_matches
+from datetime import date, datetime
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from benchcheck.bench.breakout_lead import CHECK_DAYS, BreakoutLead, default_within_ohm
+from benchcheck.bench.meter_figures import accuracy_figures, nearest
+from benchcheck.harness.connector.families import FAMILIES
+from benchcheck.harness.model import Gender
 from benchcheck.words.errors import FaultyFiles, FileFault, Place
 from benchcheck.words.meter import MeterSpec
 
@@ -67,23 +85,12 @@ class MeterPort(_Frozen):
     manual: bool = False
     identity: str = Field(default="", max_length=200)
     baud: int = Field(default=9600, gt=0)
-    accuracy: dict[str, float | str] = Field(default_factory=dict)
+    accuracy: dict[str, Any] = Field(default_factory=dict)
 
     @field_validator("accuracy", mode="before")
     @classmethod
     def _known_figures(cls, given: object) -> object:
-        if not isinstance(given, Mapping):
-            raise ValueError("must be a table of figures")
-        known = {entry.name: entry.type for entry in dataclasses.fields(MeterSpec)}
-        for key, value in given.items():
-            if key not in known:
-                raise ValueError(f"unknown key '{key}'; {_nearest(str(key), list(known))}")
-            if known[key] == "str":
-                if not isinstance(value, str):
-                    raise ValueError(f"{key} must be text")
-            elif isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < 1e30:
-                raise ValueError(f"{key} must be a number of at least 0")
-        return {key: value if isinstance(value, str) else float(value) for key, value in given.items()}
+        return accuracy_figures(given)
 
     @model_validator(mode="after")
     def _one_way_to_read(self) -> MeterPort:
@@ -102,6 +109,81 @@ class HandsPort(_Frozen):
     port: _Text
 
 
+class BreakoutPort(_Frozen):
+    """A breakout lead, see breakout_lead.BreakoutLead."""
+
+    name: _Text
+    family: _Text
+    gender: _Text
+    ohm: float = Field(ge=0, le=10)
+    within_ohm: float | None = Field(default=None, ge=0, le=10)
+    checked: date | None = None
+    check_days: int = Field(default=CHECK_DAYS, gt=0, le=3660)
+    at: str = Field(default="", max_length=40)
+    sockets: dict[str, str] = Field(default_factory=dict)
+
+    @field_validator("family")
+    @classmethod
+    def _known_family(cls, family: str) -> str:
+        known = [name for name, entry in FAMILIES.items() if entry.has_gender]
+        if family not in known:
+            raise ValueError(f"unknown family '{family}'; {nearest(family, known)}")
+        return family
+
+    @field_validator("gender")
+    @classmethod
+    def _a_half(cls, gender: str) -> str:
+        if gender not in (Gender.PIN.value, Gender.SOCKET.value):
+            raise ValueError('must be "pin" or "socket", of the half that goes onto the harness connector')
+        return gender
+
+    @field_validator("checked", mode="before")
+    @classmethod
+    def _a_day(cls, given: object) -> object:
+        if isinstance(given, datetime):
+            return given.date()
+        if isinstance(given, str):  # JSON has no dates
+            try:
+                return date.fromisoformat(given)
+            except ValueError:
+                pass
+        if given is None or isinstance(given, date):
+            return given
+        raise ValueError("must be a day: 2031-05-04")
+
+    @field_validator("sockets")
+    @classmethod
+    def _each_contact_once(cls, sockets: dict[str, str]) -> dict[str, str]:
+        _unique("contact", list(sockets.values()))
+        for name in (*sockets, *sockets.values()):
+            if not re.fullmatch(r"[^\x00-\x1f\x7f]{1,40}", name):
+                raise ValueError("labels and contacts are short names")
+        return sockets
+
+    @model_validator(mode="after")
+    def _contacts_are_there(self) -> BreakoutPort:
+        known = FAMILIES[self.family].contacts
+        strange = [pin for pin in self.sockets.values() if known and pin not in known]
+        if strange:
+            raise ValueError(f"sockets: a {self.family} has no contact {', '.join(strange[:3])}")
+        return self
+
+    @property
+    def lead(self) -> BreakoutLead:
+        within_ohm = self.within_ohm if self.within_ohm is not None else default_within_ohm(self.ohm)
+        return BreakoutLead(
+            self.name,
+            self.family,
+            Gender(self.gender),
+            self.ohm,
+            within_ohm,
+            self.checked,
+            self.check_days,
+            self.at,
+            self.sockets,
+        )
+
+
 class BenchConfig(_Frozen):
     """The bench as described. A bench without meter has readings typed in."""
 
@@ -112,8 +194,9 @@ class BenchConfig(_Frozen):
     meter: MeterPort | None = None
     supply: InstrumentPort | None = None
     hands: HandsPort | None = None
+    breakouts: tuple[BreakoutPort, ...] = ()
 
-    @field_validator("can", "serial", mode="before")
+    @field_validator("can", "serial", "breakouts", mode="before")
     @classmethod
     def _list_of_tables(cls, given: object) -> object:
         return tuple(given) if isinstance(given, list) else given
@@ -130,6 +213,12 @@ class BenchConfig(_Frozen):
         _unique("name", [port.name for port in ports])
         return ports
 
+    @field_validator("breakouts")
+    @classmethod
+    def _a_lead_once(cls, leads: tuple[BreakoutPort, ...]) -> tuple[BreakoutPort, ...]:
+        _unique("name", [lead.name for lead in leads])
+        return leads
+
     @model_validator(mode="after")
     def _ports_fit(self) -> BenchConfig:
         _unique(
@@ -138,6 +227,11 @@ class BenchConfig(_Frozen):
         if self.hands is not None and not self.simulated:
             raise ValueError("hands belong to a simulated bench; at a real one you move the probes")
         return self
+
+    @property
+    def leads(self) -> tuple[BreakoutLead, ...]:
+        """The breakout leads that are listed; none where the bench file has no such table."""
+        return tuple(port.lead for port in self.breakouts)
 
     @property
     def meter_spec(self) -> MeterSpec:
@@ -177,7 +271,7 @@ def _fault(entry: Mapping[str, Any], file: str, text: str) -> FileFault:
     said = str(entry["msg"]).removeprefix("Value error, ")
     if entry["type"] == "extra_forbidden":
         known = list(_fields_at(location[:-1]))
-        return FileFault(place, f"unknown key {key!r}", _nearest(str(location[-1]), known))
+        return FileFault(place, f"unknown key {key!r}", nearest(str(location[-1]), known))
     if entry["type"] == "missing":
         return FileFault(place, f"{key} is missing", "Add it.")
     shown = f"{key}: " if key else ""
@@ -197,16 +291,12 @@ def _fields_at(location: Sequence[str | int]) -> Iterator[str]:
         "meter": MeterPort,
         "supply": InstrumentPort,
         "hands": HandsPort,
+        "breakouts": BreakoutPort,
     }
     for part in location:
         if isinstance(part, str):
             model = tables[part]
     yield from model.model_fields
-
-
-def _nearest(word: str, known: Sequence[str]) -> str:
-    near = get_close_matches(word, known, n=1)
-    return f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(known)}."
 
 
 def _unique(what: str, names: Sequence[str]) -> None:

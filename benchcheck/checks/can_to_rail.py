@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 from benchcheck.checks.isolation import isolation_step
 from benchcheck.checks.kind import CheckKind, Context, check_kind
-from benchcheck.harness.buses import pairs
-from benchcheck.words.bench_state import ALL_OPEN
+from benchcheck.harness.near import bus_pairs
 from benchcheck.words.step import Stage, Step
+from benchcheck.words.ways import Isolation
 
 
 @check_kind
@@ -20,16 +20,8 @@ class CanToRail(CheckKind):
     reasons = {"joined": "this bus wire is joined to a rail; frames may still pass, so only the meter shows it"}
 
     def steps(self, context: Context) -> Iterable[Step]:
-        circuit = context.circuit(ALL_OPEN)
-        rails = [(context.harness.chassis, "ground")]
-        rails += [(feed.source, feed.name) for feed in context.harness.feeds]
+        if context.ways.isolation is Isolation.PLUG:
+            return  # the rails are in the bundle that each wire of the bus is read against
         for bus in context.harness.buses:
-            # Open units may leave the bus in pieces: each piece is measured once.
-            done: set[frozenset[str]] = set()
-            for place in pairs(context.harness, bus):
-                piece = circuit.component(place.high) | circuit.component(place.low)
-                if piece not in done:
-                    done.add(piece)
-                    for wire, name in ((place.high, "CAN-H"), (place.low, "CAN-L")):
-                        for rail, what in rails:
-                            yield isolation_step(self.name, context, wire, rail, f"{bus.name} {name} to {what}")
+            for pair in bus_pairs(context.harness, bus, context.groups):
+                yield isolation_step(self.name, context, pair.red, pair.black, pair.text)

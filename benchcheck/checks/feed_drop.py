@@ -11,13 +11,13 @@ from collections.abc import Iterable
 
 from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, no_reading
 from benchcheck.harness.power import feed_state, path_ohm, power_pairs, supply_share
+from benchcheck.harness.wire import ALLOWED_DROP, allowed_drop_v
+from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
 from benchcheck.words.step import Quantity, Stage, Step
 from benchcheck.words.verdict import Band, Outcome, Verdict
 
-# AC 43.13-1B Table 11-6, continuous: 1 V of 28 V and 0.5 V of 14 V (from memory), taken in proportion.
-ALLOWED_FRACTION = 1 / 28
 # Lengths are known to some 20 percent and joints scatter; above this a joint is bad (common practice, no source).
 SLACK_FACTOR = 1.3
 SLACK_V = 0.1
@@ -38,11 +38,14 @@ class FeedDrop(CheckKind):
             if pair.load_a <= 0:
                 continue
             state = feed_state(context.harness, pair.feed)
-            expected_v = pair.load_a * path_ohm(context.circuit(state), pair)
+            way_ohm = path_ohm(context.circuit(state), pair)
+            expected_v = pair.load_a * way_ohm
             if math.isinf(expected_v):
                 continue
-            allowed_v = pair.nominal_v * ALLOWED_FRACTION
-            high = min(allowed_v, expected_v * SLACK_FACTOR + SLACK_V)
+            allowed_v = allowed_drop_v(pair.nominal_v)
+            slack_v = expected_v * SLACK_FACTOR + SLACK_V
+            high = min(allowed_v, slack_v)
+            ruled = "" if pair.nominal_v in ALLOWED_DROP else ", by its smallest ratio"
             yield Step(
                 id=f"feed_drop:{pair.power}:{pair.ground}",
                 check=self.name,
@@ -58,8 +61,10 @@ class FeedDrop(CheckKind):
                     -GAIN_V,
                     high,
                     "V",
-                    f"computed: {pair.load_a:g} A through wire, parts and joints drops {expected_v:.3f} V, "
-                    f"times {SLACK_FACTOR:g} plus {SLACK_V:g} V; at most {allowed_v:.2f} V, in proportion to AC 43.13-1B table 11-6 (from memory)",
+                    f"computed: {pair.load_a:g} A x {way_ohm:.4f} ohm of wire at {context.harness.ambient_c:g} C, parts and "
+                    f"joints, there and back = {expected_v:.3f} V; x {SLACK_FACTOR:g} + {SLACK_V:g} V = {slack_v:.3f} V "
+                    f"(common practice); at most {allowed_v:.3f} V of {pair.nominal_v:g} V, AC 43.13-1B table 11-6, "
+                    f"continuous{ruled}; not below -{GAIN_V:g} V, for what two readings scatter",
                 ),
                 note=f"draw {pair.load_a:g} A with a load resistor between {pair.power} and {pair.ground}",
                 settings={
@@ -69,9 +74,14 @@ class FeedDrop(CheckKind):
                     "source_ground": pair.feed.ground,
                     "unit": pair.unit,
                     "volt_percent": context.meter.volt_percent,
-                    "volt_floor": context.meter.volt_floor,
+                    "volt_floor": context.meter.volt_floor_at(pair.nominal_v),
+                    "nominal_v": pair.nominal_v,
                 },
             )
+
+    def blur(self, step: Step, meter: MeterSpec, value: float) -> float:
+        nominal_v = float(str(step.settings["nominal_v"]))
+        return abs(value) * meter.volt_percent / 100 + 2 * meter.volt_floor_at(nominal_v)
 
     def measure(self, step: Step) -> Measuring:
         load_at = (step.red, step.black)

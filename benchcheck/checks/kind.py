@@ -11,18 +11,19 @@ import importlib
 import pkgutil
 from abc import ABC, abstractmethod
 from collections.abc import Generator, Iterable, Mapping
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
 from typing import ClassVar
 
 from benchcheck.harness.circuit import Circuit, circuit_of
+from benchcheck.harness.conducting import Conducting, conducting
 from benchcheck.harness.model import Harness
-from benchcheck.harness.nets import Nets
-from benchcheck.words.bench_state import BenchState
+from benchcheck.harness.nets import nets_of
+from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
-from benchcheck.words.step import Stage, Step
+from benchcheck.words.step import Quantity, Stage, Step
 from benchcheck.words.verdict import Band, Outcome, Verdict
 from benchcheck.words.ways import Ways
 
@@ -45,14 +46,21 @@ class Context:
         self.harness = harness
         self.meter = meter
         self.ways = ways or Ways()
-        self.nets = Nets(harness)
+        self.nets = nets_of(harness)
         self._circuits: dict[BenchState, Circuit] = {}
 
     def circuit(self, state: BenchState) -> Circuit:
         """The harness as it should be, in a bench state."""
-        if state not in self._circuits:
-            self._circuits[state] = circuit_of(self.harness, state)
-        return self._circuits[state]
+        # a breakout lead joins nothing, nor does a supply that is on
+        joined = replace(state, breakout=frozenset(), supply_on=False)
+        if joined not in self._circuits:
+            self._circuits[joined] = circuit_of(self.harness, joined)
+        return self._circuits[joined]
+
+    @cached_property
+    def groups(self) -> Conducting:
+        """The conducting groups, all connectors open: what isolation is asked of."""
+        return conducting(self.harness, self.nets, self.circuit(ALL_OPEN).edges.values())
 
 
 class CheckKind(ABC):
@@ -60,7 +68,7 @@ class CheckKind(ABC):
 
     name: ClassVar[str]
     stage: ClassVar[Stage]
-    rank: ClassVar[int]  # within a bench state lower ranks run first: what must be safe before what
+    rank: ClassVar[int]  # where power is on or units are in, lower ranks run first: what must be safe before what
     title: ClassVar[str]
     reasons: ClassVar[Mapping[str, str]]  # reason code -> what to look at
 
@@ -72,6 +80,14 @@ class CheckKind(ABC):
         """Ask for readings and end with a verdict. Most kinds ask once and judge against the band."""
         reading = yield Request(step.quantity, step.state, step.red, step.black, step.load_a)
         return Judged(reading, self.judge(step, reading))
+
+    def blur(self, step: Step, meter: MeterSpec, value: float) -> float:
+        """The uncertainty that this meter leaves around what the step judges, in the band's unit, at a value."""
+        if step.quantity is Quantity.VOLTS:
+            return meter.volt_uncertainty(value)
+        if step.quantity is Quantity.AMPS:
+            return meter.amp_uncertainty(value)
+        return meter.ohm_uncertainty(value)
 
     def judge(self, step: Step, reading: Reading) -> Verdict:
         """The verdict on one reading against the step's band."""

@@ -82,12 +82,16 @@ def _step(context: Context, part: Part) -> Step:
         low = least if least > 0 else None
         source = (
             f"profile: {part.ohm:g} ohm, {part.tolerance_percent:g} percent; with what lies beside it {expected:.4g} ohm "
-            f"± {part.tolerance_percent:g} percent and {ALLOWANCE_OHM:g} ohm for probes and leads"
+            f"± {part.tolerance_percent:g} percent ({slack:.4g} ohm) and {ALLOWANCE_OHM:g} ohm for probes and leads: "
+            f"{f'{low:.4g}' if low is not None else 'nothing'} to {high:.4g} ohm"
         )
         question = f"is {part.kind.value} {part.ref} fitted and {part.ohm:g} ohm?"
     else:
         high = expected + ALLOWANCE_OHM
-        source = f"computed: closed, {expected:.3f} ohm, plus at most {ALLOWANCE_OHM:g} ohm for probes and leads"
+        source = (
+            f"computed: closed, {part.ohm:g} ohm by the profile, {expected:.3f} ohm with what lies beside it, plus at most "
+            f"{ALLOWANCE_OHM:g} ohm for probes and leads: {high:.3f} ohm"
+        )
         question = f"does {part.kind.value} {part.ref} conduct when it is in?"
     return Step(
         id=f"part_value:{part.ref}",

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from benchcheck.checks.isolation import isolation_step
 from benchcheck.checks.kind import CheckKind, Context, check_kind
+from benchcheck.harness.near import feed_pairs
 from benchcheck.words.step import Stage, Step
 
 
@@ -19,10 +20,6 @@ class SupplyToGround(CheckKind):
 
     def steps(self, context: Context) -> Iterable[Step]:
         # However the network is planned: with less than this between them, power is not let in.
-        feeds, floor_ohm = context.harness.feeds, context.harness.limits.supply_to_ground_ohm
-        for number, feed in enumerate(feeds):
-            why = f"{feed.name} to its ground"
-            yield isolation_step(self.name, context, feed.source, feed.ground, why, floor_ohm)
-            for other in feeds[number + 1 :]:
-                why = f"{feed.name} to {other.name}"
-                yield isolation_step(self.name, context, feed.source, other.source, why, floor_ohm)
+        floor_ohm = context.harness.limits.supply_to_ground_ohm
+        for pair in feed_pairs(context.harness):
+            yield isolation_step(self.name, context, pair.red, pair.black, pair.text, floor_ohm)

@@ -99,10 +99,12 @@ def _band(context: Context, bus: Bus, place: Pair, state: BenchState) -> Band:
         return Band(limit, None, "ohm", "profile limit isolation_ohm: in this state no terminator is on this piece")
     percent, count = TERMINATOR_PERCENT, len(terminators(context.harness, bus))
     inside = ", the units' own terminators and inputs" if state.on_unit else ""
+    low, high = expected * (1 - percent / 100), expected * (1 + percent / 100)
     return Band(
-        expected * (1 - percent / 100),
-        expected * (1 + percent / 100),
+        low,
+        high,
         "ohm",
         f"computed: of {count} terminators in the harness{inside} and the wire between, what is reached from here gives "
-        f"{expected:.1f} ohm; ISO 11898-2 allows each terminator {percent:g} percent (secondary source)",
+        f"{expected:.1f} ohm; ISO 11898-2 allows each terminator {percent:g} percent (secondary source): "
+        f"{low:.1f} to {high:.1f} ohm; wire at {context.harness.ambient_c:g} C",
     )

@@ -25,10 +25,10 @@ def find_bench(named: Path | None, profile: Path) -> tuple[BenchConfig, str]:
     from benchcheck.bench.config import BenchConfig
 
     if named is not None:
-        return _read(named), str(named)
+        return _checked(_read(named)), str(named)
     for path in (profile / BENCH_FILE, user_bench_file()):
         if path.is_file():
-            return _read(path), str(path)
+            return _checked(_read(path)), str(path)
     return BenchConfig(name="bench by hand"), f"no {BENCH_FILE}: readings are typed in, the supply is switched by hand"
 
 
@@ -37,6 +37,13 @@ def user_bench_file() -> Path:
     from platformdirs import user_config_path
 
     return user_config_path("benchcheck", appauthor=False) / BENCH_FILE
+
+
+def _checked(config: BenchConfig) -> BenchConfig:
+    """The bench with what the self-checks of its breakout leads came to, where it lists any."""
+    from benchcheck.cli.lead_checks import checks_file, read_checks, with_checks
+
+    return with_checks(config, read_checks(checks_file())) if config.breakouts else config
 
 
 def _read(path: Path) -> BenchConfig:

@@ -27,6 +27,7 @@ SCHEMA = "benchcheck.check/1"
 @click.option("--step", "step_id", metavar="ID", help="Only this step, also where it has a verdict already.")
 @click.option("--bench", type=click.Path(path_type=Path), help="What is on the bench: bench.toml, or JSON.")
 @click.option("--by", "who", help="Who does it [your login name].")
+@click.option("--ambient", metavar="C", help="Degrees Celsius at the harness today [asked at a terminal, once a day].")
 @click.option("--acknowledge", is_flag=True, help="Let the CAN adapter take part in the bus; else it only listens.")
 @output_options
 def command(
@@ -35,6 +36,7 @@ def command(
     step_id: str | None,
     bench: Path | None,
     who: str | None,
+    ambient: str | None,
     acknowledge: bool,
     as_json: bool,
     plain: bool,
@@ -42,7 +44,7 @@ def command(
     """Run what is left of a stage, question by question. What has passed is not asked again.
 
     You are told what to move and what to touch; a reading is typed as the meter shows it (0.3, 4.7k, 1.2M, OL).
-    Instead of a reading: `skip REASON`, `back` for the step before once more, `quit`. The end of the input ends the
+    Instead of a reading: `skip REASON`, `back` for the step before once more, `zero` to measure the leads again, `quit`. The end of the input ends the
     stage in order; what was recorded stays, and the next run goes on from there. On a simulated bench
     (`benchcheck simulate`) nobody is asked.
 
@@ -68,22 +70,31 @@ def command(
         if only is not None and stage is not None and only.stage != stage:
             raise UsageError(f"{only.id} is a step of the {only.stage.value} stage, not of {stage}")
         wanted = only.stage if only is not None else Stage(str(stage))
-        return _run(opened, wanted, only, acknowledge=acknowledge, as_json=as_json)
+        return _run(opened, wanted, only, ambient=ambient, acknowledge=acknowledge, as_json=as_json)
 
 
-def _run(opened: OpenedJob, stage: Stage, only: Step | None, *, acknowledge: bool, as_json: bool) -> int:
+def _run(
+    opened: OpenedJob, stage: Stage, only: Step | None, *, ambient: str | None, acknowledge: bool, as_json: bool
+) -> int:
     from benchcheck.cli.console import WORDS, Console, ConsoleWatcher
     from benchcheck.jobs.asked import StopAsked
     from benchcheck.words.step import Stage
 
+    console = Console()
     say(f"{opened.harness.title}: {opened.path}, {opened.who}")
     say(f"bench: {opened.bench.config.name} ({opened.bench_source})")
     if not opened.simulated:
         say(WORDS)
+    try:
+        say(opened.settle_ambient(ambient, console if console.at_terminal and not opened.simulated else None))
+    except StopAsked:
+        say("Stopped here. Nothing was begun.")
+        return opened.board().exit_code([stage])
+    only = opened.plan.by_id[only.id] if only is not None else None
     watcher = ConsoleWatcher(opened.plan, say if as_json else click.echo, quiet=opened.simulated)
     hears = stage is Stage.LIVE and bool(opened.bench.buses or opened.bench.taps)
     session, by_hand = opened.session(
-        Console(),
+        console,
         progress=say,
         watcher=watcher,
         capture=_capture_name(opened.path) if hears else None,
@@ -138,7 +149,7 @@ def _one(session: Session, step: Step) -> None:
 
 
 def _step(opened: OpenedJob, step_id: str) -> Step:
-    from benchcheck.harness.hints import did_you_mean
+    from benchcheck.harness.reading.hints import did_you_mean
 
     step = opened.plan.by_id.get(step_id)
     if step is None:

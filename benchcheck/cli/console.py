@@ -24,7 +24,10 @@ if TYPE_CHECKING:
     from benchcheck.words.step import Stage, Step
 
 SHAPES = {Outcome.PASS: "(+)", Outcome.FAIL: "(X)", Outcome.UNSURE: "(?)", Outcome.SKIPPED: "(>)"}
-WORDS = "Words that are understood instead of a reading: skip REASON, back, quit. OL is what a meter shows when open."
+WORDS = (
+    "Words that are understood instead of a reading: skip REASON, back, quit, zero (measure the leads again). "
+    "OL is what a meter shows when open."
+)
 _LONGEST_LINE = 10_000
 _SLICE_S = 0.5
 
@@ -36,16 +39,29 @@ class Console:
         self._stdin = stdin if stdin is not None else lenient_stdin()
         self._ended = False
 
+    @property
+    def at_terminal(self) -> bool:
+        """Whether somebody sits there, who may be asked more than a script was written for."""
+        return self._stdin.isatty()
+
     def ask(self, question: Question) -> str:
         if self._ended:
             raise StopAsked
         if question.why:
             say(f"  ! {visible(question.why)}")
-        for text in question.todo if not question.why else ():
-            say(f"  {visible(text)}")
+        if not question.why:
+            first = 1 if question.kind is QuestionKind.READING else len(question.todo)
+            for text in question.todo[:first]:
+                say(f"  {visible(text)}")
+            for text in question.how:
+                say(f"    {visible(text)}")
+            for text in question.todo[first:]:
+                say(f"  {visible(text)}")
         match question.kind:
-            case QuestionKind.READING:
+            case QuestionKind.READING | QuestionKind.AMBIENT:
                 prompt = f"  {question.unit}> "
+            case QuestionKind.LEADS:
+                prompt = f"  {question.unit} of the leads> "
             case QuestionKind.CAUTIONS:
                 prompt = "  your name> "
             case _:

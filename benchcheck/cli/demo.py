@@ -57,10 +57,11 @@ def command(
     from benchcheck.cli.reports import write_reports
     from benchcheck.harness.review.rule import review
     from benchcheck.jobs.operator import SimulatedOperator
+    from benchcheck.jobs.profile_change import keep_profile
     from benchcheck.jobs.session import run_stages
     from benchcheck.plan.plan import STAGES, make_plan
     from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
+    from benchcheck.profile.load import load_with_files
     from benchcheck.record.store import JobRecord
     from benchcheck.simulator.launch import demo_faults_path, start
     from benchcheck.words.errors import UsageError
@@ -69,7 +70,7 @@ def command(
         raise UsageError("--clean and --faults exclude each other", hint="Leave one of them away.")
     folder = find_profile(profile)
     say(f"benchcheck {__version__}: the whole job on a simulated bench; nothing real is touched.")
-    harness = load_profile(folder)
+    harness, contents = load_with_files(folder)
     say(
         f"profile: {harness.title}: {len(harness.connectors)} connectors, studs and splices, {len(harness.runs)} conductors"
     )
@@ -93,6 +94,7 @@ def command(
             with JobRecord.create(
                 job, title=harness.title, profile_path=str(folder), digest=harness.digest, who=WHO, clock=bench.clock
             ) as record:
+                keep_profile(record, harness, contents, who=WHO)
                 hands = bench.hands
                 assert hands is not None  # a simulated bench has hands
                 board = run_stages(

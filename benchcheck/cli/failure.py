@@ -1,7 +1,7 @@
 """How a command that fails says so: words on stderr, and where JSON was asked for an error object on stdout.
 
 {"schema": "benchcheck.error/1", "error": what, "where": place, "hint": what to do next, "exit_code": number,
- "faults": [{"file", "line", "column", "text", "hint"}, ...]}
+ "faults": [{"file", "line", "column", "text", "hint", "code"}, ...]}
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ def _short(error: FaultyFiles) -> str:
     first = FaultyFiles("", error.faults[:MOST_LISTED])
     listed = str(first).partition("\n")[2]
     left = len(error.faults) - MOST_LISTED
-    return f"{error.text}:\n{listed}\n  and {left} more; `benchcheck review PROFILE --json` lists all of them"
+    return f"{error.text}:\n{listed}\n  and {left} more; the same command with --json lists all of them"
 
 
 def _say(words: str) -> None:
@@ -95,6 +95,7 @@ def _print(error: str, where: str, hint: str, faults: Sequence[FileFault], code:
                 "column": fault.place.column,
                 "text": fault.text,
                 "hint": fault.hint,
+                "code": fault.code,
             }
             for fault in faults
         ],

@@ -1,4 +1,4 @@
-"""`benchcheck job`: start, open, list, show, waive and verify job records."""
+"""`benchcheck job`: start, open, list, show, waive, verify job records; record what was pulled."""
 
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ def command() -> None:
     benchcheck job open mine.job
     benchcheck job list
     benchcheck job waive mine.job --squawk open_run:W31 --by "Ann Example" --reason "spare run"
+    benchcheck job pulled mine.job P1-3 --by "Ann Example" --reason "bent pin, contact replaced"
     benchcheck job verify mine.job
     """
 
@@ -40,20 +41,42 @@ def command() -> None:
 @click.argument("profile")
 @click.option("--file", "file", type=click.Path(path_type=Path), help="The new file [PROFILE.job].")
 @click.option("--by", "who", help="Who starts it [your login name].")
-def start(profile: str, file: Path | None, who: str | None) -> int:
+@click.option(
+    "--isolation", type=click.Choice(["near", "full", "plug"]), default="near", help="What is proved apart [near]."
+)
+@click.option(
+    "--identity", type=click.Choice(["direct", "coded"]), default="direct", help="How a run is found [direct]."
+)
+def start(profile: str, file: Path | None, who: str | None, isolation: str, identity: str) -> int:
     """Start a job for a profile: a folder, or the name of a profile that comes with benchcheck.
+
+    \b
+    Isolation is read in one of three ways:
+      near    what can come into touch: neighbours, one cable, chassis, shields, feeds
+      full    every net against every other
+      plug    every net against all others at once, joined by clips and shorting plugs
+    A run is shown to end in its contact
+      direct  with a lead at each end
+      coded   with both leads at the near end and a coded plug at the far end
 
     \b
     benchcheck job start starter
     benchcheck job start profiles/mine --file bay.job --by "Ann Example"
+    benchcheck job start profiles/mine --isolation plug --identity coded
     """
     from benchcheck.bench.clock import Clock
+    from benchcheck.jobs.profile_change import keep_profile
+    from benchcheck.plan.plan import make_plan
     from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
+    from benchcheck.profile.load import load_with_files
     from benchcheck.record.store import SUFFIX, JobRecord
+    from benchcheck.words.ways import Identity, Isolation, Ways
 
     folder = find_profile(profile)
-    harness = load_profile(folder)
+    harness, contents = load_with_files(folder)
+    ways = Ways(Isolation(isolation), Identity(identity))
+    if ways != Ways():
+        make_plan(harness, None, ways)  # a way that can't be gone is said before a file is made
     path = file or Path(harness.name + SUFFIX)
     if not path.suffix:
         path = path.with_suffix(SUFFIX)
@@ -64,8 +87,9 @@ def start(profile: str, file: Path | None, who: str | None) -> int:
         digest=harness.digest,
         who=who or login_name(),
         clock=Clock(),
-    ):
-        pass
+        ways=ways.to_json(),
+    ) as record:
+        keep_profile(record, harness, contents, who=who or login_name())
     say(f"Started {path} for {_visible(harness.title)}.")
     return ExitCode.PASS
 
@@ -74,7 +98,8 @@ def start(profile: str, file: Path | None, who: str | None) -> int:
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--bench", type=click.Path(path_type=Path), help="What is on the bench: bench.toml, or JSON.")
 @click.option("--by", "who", help="Who works on it [your login name].")
-def open_job(file: Path, bench: Path | None, who: str | None) -> int:
+@click.option("--ambient", metavar="C", help="Degrees Celsius at the harness today [asked, once a day].")
+def open_job(file: Path, bench: Path | None, who: str | None, ambient: str | None) -> int:
     """Open a job on the screen: the board of its connectors, and step by step what is left to do.
 
     Without --bench, bench.toml is looked for beside the profile and in your configuration folder; where there is
@@ -86,7 +111,7 @@ def open_job(file: Path, bench: Path | None, who: str | None) -> int:
     """
     from benchcheck.cli.opening import open_board
 
-    return open_board(file, bench=bench, who=who or login_name())
+    return open_board(file, bench=bench, who=who or login_name(), ambient=ambient)
 
 
 @command.command("list")
@@ -140,7 +165,7 @@ def show(file: Path, as_json: bool, plain: bool) -> int:
     from benchcheck.report.facts import facts_of
 
     events, faults = read_as_it_is(file)
-    _, plan = plan_if_readable(facts_of(events).profile, "this")
+    _, plan = plan_if_readable(facts_of(events).profile, "this", events)
     facts = facts_of(events, plan)
     if as_json:
         print_json(_shown(file, facts, events, faults))
@@ -171,6 +196,29 @@ def waive(file: Path, step: str | None, squawk: str | None, who: str | None, rea
     from benchcheck.cli.waiving import waive as record_waiver
 
     return record_waiver(file, step=step, squawk=squawk, who=who or login_name(), reason=reason)
+
+
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("what", metavar="CONTACT…", nargs=-1, required=True)
+@click.option("--by", "--who", "who", help="Who did it [your login name].")
+@click.option("--reason", required=True, help="Why it was worked on.")
+@output_options
+def pulled(file: Path, what: tuple[str, ...], who: str | None, reason: str, as_json: bool, plain: bool) -> int:
+    """Record that contacts were pulled, reseated or wired anew; what rests on them is then to be done again.
+
+    CONTACT is a contact (P101-4), a run (W101: the contacts at its ends) or a connector (P101: all of its wired
+    contacts). Due again are the steps whose readings such work can have spoiled: the runs that end there, what lies
+    beside those contacts, the feeds and bus wires that go through them, and the units that were let in on that. Their
+    verdicts and waivers fall.
+
+    \b
+    benchcheck job pulled bay.job P101-4 P101-5 --by "Ann Example" --reason "pair was exchanged"
+    benchcheck job pulled bay.job P101 --by "Ann Example" --reason "connector replaced"
+    """
+    from benchcheck.cli.pulling import pulled as record_rework
+
+    return record_rework(file, what, who=who or login_name(), reason=reason, as_json=as_json, plain=plain)
 
 
 @command.command()
@@ -265,6 +313,14 @@ def _shown(file: Path, facts: Facts, events: list[Event], faults: Sequence[str])
             {"who": row.who, "started_utc": row.started_utc, "ended_utc": row.ended_utc, "outcome": row.outcome}
             for row in facts.sessions
         ],
+        "reworks": [
+            {"contacts": list(row.contacts), "reason": row.reason, "who": row.who, "due_again": row.again}
+            for row in facts.reworks
+        ],
+        "profile_changes": [
+            {"lines": list(row.lines), "who": row.who, "due_again": row.again, "event": row.seq}
+            for row in facts.profile_changes
+        ],
     }
 
 
@@ -280,6 +336,15 @@ def _print(file: Path, facts: Facts, events: list[Event]) -> None:
         click.echo(f"  {number}. [{_visible(row.stage)}] {_visible(row.text)}")
     for waiver in facts.waivers:
         click.echo(f"waiver: {_visible(waiver.what)}: {_visible(waiver.reason)} ({_visible(waiver.who)})")
+    for rework in facts.reworks:
+        what = ", ".join(rework.contacts or rework.runs + rework.connectors)
+        due = f", {rework.again} steps due again" if rework.again is not None else ""
+        click.echo(f"rework: {_visible(what)}: {_visible(rework.reason)} ({_visible(rework.who)}){due}")
+    for change in facts.profile_changes:
+        told = f"{len(change.lines)} changes" if change.known else "how it was before is not in this record"
+        click.echo(
+            f"profile changed: {told}, {change.again} steps due again, {change.new_steps} new, {change.gone_steps} gone"
+        )
     for session in facts.sessions:
         end = f" to {session.ended_utc[:19]}" if session.ended_utc else ", not ended"
         outcome = f", {_visible(session.outcome)}" if session.outcome else ""

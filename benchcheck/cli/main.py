@@ -19,13 +19,21 @@ from benchcheck.words.errors import ExitCode
 COMMANDS = {
     "demo": "The whole job on a simulated bench: review, plan, measure, listen, judge, report.",
     "review": "What is wrong in a profile on paper, before anything is touched.",
+    "import": "A pin table or a unit's contacts from a spreadsheet, under any headings.",
+    "export": "The pin table back into a spreadsheet, under the headings it came with.",
+    "template": "A workbook to fill in: runs, unit contacts, and what each column means.",
     "plan": "The steps in order, with limits, probe moves and time.",
+    "face": "Where the contacts of a connector lie, on the side that you look at.",
+    "changes": "What changed between two versions of a profile, and which steps must be done again.",
+    "breakout": "The breakout leads of the bench, and the self-check of one.",
     "job": "Start, open, list, show, waive or verify a job record.",
     "check": "Run a stage of a job: moves are told, readings are typed or measured.",
     "survey": "The analysis of a recording: load, identifiers, silences, lines, who is there.",
     "report": "A job's report as HTML and JSON.",
     "simulate": "The simulated bench alone, for other programs to connect to.",
 }
+# where the command's name can't be the module's
+MODULES = {"import": "import_"}
 
 
 class Commands(click.Group):
@@ -37,7 +45,7 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"benchcheck.cli.{cmd_name}").command
+        command: click.Command = importlib.import_module(f"benchcheck.cli.{MODULES.get(cmd_name, cmd_name)}").command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.clock import Clock
 from benchcheck.checks.kind import Context
 from benchcheck.cli.bench_file import find_bench
+from benchcheck.cli.job_plan import ways_of
 from benchcheck.harness.model import Harness
+from benchcheck.jobs.ambient import ask_ambient, parse_ambient, said_on
 from benchcheck.jobs.asked import Person
 from benchcheck.jobs.by_hand import ByHand, Following, person_at
 from benchcheck.jobs.operator import Operator, SimulatedOperator
+from benchcheck.jobs.profile_change import take_profile
 from benchcheck.jobs.runner import Progress, Watcher
 from benchcheck.jobs.session import Session
+from benchcheck.plan.ambient import plan_at
 from benchcheck.plan.plan import Plan, make_plan
 from benchcheck.profile.find import find_profile
-from benchcheck.profile.load import load_profile
+from benchcheck.profile.load import load_with_files
 from benchcheck.readiness.board import Board, fold
 from benchcheck.record.store import JobRecord
 from benchcheck.words.errors import InputError
@@ -39,6 +43,29 @@ class OpenedJob:
     bench_source: str
     record: JobRecord
     notes: tuple[str, ...]
+    ambient_said_by: str = ""
+
+    def set_ambient(self, ambient_c: float, by: str) -> None:
+        """From here on limits are those of this temperature; `by` is who said it."""
+        self.plan = plan_at(self.plan, self.harness, ambient_c, self.context.meter, self.context.ways)
+        self.harness = replace(self.harness, ambient_c=ambient_c)
+        self.context = Context(self.harness, self.context.meter, self.context.ways)
+        self.ambient_said_by = by
+
+    def settle_ambient(self, given: str | None, person: Person | None) -> str:
+        """The temperature of the day: as given, as said already today, as the person says, or the profile's; in words.
+
+        Once, before a session is made. InputError where what was given is none; StopAsked where the person leaves.
+        """
+        profile_c = self.harness.ambient_c
+        if given is not None:
+            self.set_ambient(parse_ambient(given), self.who)
+        elif said := said_on(self.record.events(), self.bench.clock.utc()[:10]):
+            self.set_ambient(*said)
+        elif person is not None and (asked := ask_ambient(person, profile_c)) is not None:
+            self.set_ambient(asked, self.who)
+        by = f"said by {self.ambient_said_by}" if self.ambient_said_by else "as the profile says"
+        return f"ambient: {self.harness.ambient_c:g} C, {by}"
 
     def board(self) -> Board:
         """What the record says now."""
@@ -76,6 +103,7 @@ class OpenedJob:
             meter=meter,
             supply=supply,
             watcher=Following(by_hand, watcher or Watcher()),
+            ambient_said_by=self.ambient_said_by,
         )
         return session, by_hand
 
@@ -101,19 +129,15 @@ def opened_job(path: Path, *, bench: Path | None, who: str, clock: Clock | None 
             where=str(path),
             hint="Put the folder back where it was when the job was started.",
         ) from error
-    harness = load_profile(folder)
+    harness, contents = load_with_files(folder)
     notes = [f"note: {note}" for note in harness.notes]
-    if started.body.get("digest") != harness.digest:
-        notes.append(
-            "warning: the profile has been changed since this job was started: "
-            "steps that are new or renamed are to do, what was proved for the others stays"
-        )
     config, source = find_bench(bench, folder)
-    context = Context(harness, config.meter_spec)
+    ways = ways_of([started])
+    context = Context(harness, config.meter_spec, ways)
     with (
         Bench(config, clock) as opened,
         JobRecord.open(path, clock=opened.clock, who=who) as record,
     ):
-        yield OpenedJob(
-            path, who, harness, make_plan(harness, config.meter_spec), context, opened, source, record, tuple(notes)
-        )
+        plan = make_plan(harness, config.meter_spec, ways)
+        notes += take_profile(record, harness, plan, contents, meter=config.meter_spec, ways=ways, who=who)
+        yield OpenedJob(path, who, harness, plan, context, opened, source, record, tuple(notes))

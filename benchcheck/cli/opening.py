@@ -13,6 +13,7 @@ from benchcheck.cli.output import say
 from benchcheck.words.errors import BenchcheckError, ExitCode, UsageError
 
 if TYPE_CHECKING:
+    from benchcheck.cli.opened import OpenedJob
     from benchcheck.screens.app import BenchApp
     from benchcheck.screens.desk import Desk
     from benchcheck.screens.jobs_screen import JobLine
@@ -37,17 +38,19 @@ def open_screens(folder: Path = Path()) -> int:
         return _run(app)
 
 
-def open_board(path: Path, *, bench: Path | None, who: str) -> int:
+def open_board(path: Path, *, bench: Path | None, who: str, ambient: str | None = None) -> int:
     """The board of one job. What is wrong with it is raised before a screen opens."""
     _needs_terminal()
-    with opened_desk(path, bench=bench, who=who) as desk:
+    with opened_desk(path, bench=bench, who=who, ambient=ambient, ask=True) as desk:
         from benchcheck.screens.app import BenchApp
 
         return _run(BenchApp(desk=desk, take_signals=_has_signals()))
 
 
 @contextmanager
-def opened_desk(path: Path, *, bench: Path | None, who: str) -> Iterator[Desk]:
+def opened_desk(
+    path: Path, *, bench: Path | None, who: str, ambient: str | None = None, ask: bool = False
+) -> Iterator[Desk]:
     """A job on the table, for the screens. At the end the work is stopped, the supply off, the record closed."""
     from benchcheck.cli.opened import opened_job
     from benchcheck.jobs.dialogue import Dialogue, StoppableClock, Told
@@ -57,6 +60,7 @@ def opened_desk(path: Path, *, bench: Path | None, who: str) -> Iterator[Desk]:
     with opened_job(path, bench=bench, who=who, clock=clock) as job:
         dialogue = Dialogue(lambda said: None)
         clock.check = dialogue.check
+        note = _settled(job, ambient, ask)
         session, by_hand = job.session(dialogue, progress=lambda text: None)
         with session:
             try:
@@ -69,13 +73,24 @@ def opened_desk(path: Path, *, bench: Path | None, who: str) -> Iterator[Desk]:
                     by_hand,
                     dialogue,
                     job.simulated,
-                    job.notes,
+                    (*job.notes, note),
                 )
             finally:
                 # Nobody answers any more; what the bench still has to say goes to the plain terminal.
                 dialogue.hear = lambda said: say(said.text) if isinstance(said, Told) else None
                 dialogue.stop()
                 dialogue.join(END_S)
+
+
+def _settled(job: OpenedJob, ambient: str | None, ask: bool) -> str:
+    """The temperature of the day in words; asked on the plain terminal, before a screen opens, where nobody has said it."""
+    from benchcheck.cli.console import Console
+    from benchcheck.jobs.asked import StopAsked
+
+    try:
+        return job.settle_ambient(ambient, Console() if ask and not job.simulated else None)
+    except StopAsked:
+        raise UsageError("stopped before anything was opened", hint="--ambient C answers it beforehand.") from None
 
 
 def _run(app: BenchApp) -> int:

@@ -29,7 +29,7 @@ def command(job: Path, html_file: Path | None, json_file: str | None, profile: s
     """
     from benchcheck import __version__
     from benchcheck.bench.clock import Clock
-    from benchcheck.cli.job_plan import plan_if_readable, plan_of
+    from benchcheck.cli.job_plan import pending_change, plan_if_readable, plan_of, ways_of
     from benchcheck.record.verify import read_as_it_is
     from benchcheck.report.build import build_report
     from benchcheck.report.facts import facts_of
@@ -40,10 +40,23 @@ def command(job: Path, html_file: Path | None, json_file: str | None, profile: s
     if faults:
         say_altered(job, faults)
     recorded = facts_of(events).profile
-    harness, plan = plan_if_readable(recorded, "the report") if profile is None else plan_of(profile)
-    model = build_report(harness, plan, events, generated_utc=Clock().utc(), version=__version__, record_faults=faults)
+    if profile is None:
+        harness, plan = plan_if_readable(recorded, "the report", events)
+    else:
+        harness, plan = plan_of(profile, ways_of(events))
+    model = build_report(
+        harness,
+        plan,
+        events,
+        generated_utc=Clock().utc(),
+        version=__version__,
+        record_faults=faults,
+        due_again=pending_change(events, harness, plan, profile or recorded),
+    )
     if model.profile_changed:
-        say("Note: the profile was changed after the last event of this job. The report shows the changed plan.")
+        say(
+            "Note: the profile was changed after the last event of this job. The report shows the changed plan, and marks STALE what must be done again for it."
+        )
     if html_file is None and json_file is None:
         html_file = job.with_suffix(".html")
     if html_file is not None:

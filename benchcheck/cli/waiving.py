@@ -17,10 +17,9 @@ GATES = "It opens no gate: what keeps power or a unit out still does."
 def waive(file: Path, *, step: str | None, squawk: str | None, who: str, reason: str) -> int:
     """Record it. Raises UsageError for an unknown id, an empty reason or name, or where there is nothing to accept."""
     from benchcheck.bench.clock import Clock
-    from benchcheck.cli.job_plan import plan_of
+    from benchcheck.cli.job_plan import plan_to_record
     from benchcheck.readiness.board import fold
     from benchcheck.record.store import JobRecord
-    from benchcheck.report.facts import facts_of
     from benchcheck.words.event import EventKind
     from benchcheck.words.person import name_fault
 
@@ -31,9 +30,8 @@ def waive(file: Path, *, step: str | None, squawk: str | None, who: str, reason:
     if wrong := name_fault(who):
         raise UsageError(wrong, where="--by", hint='Give the name of who accepts it: --by "Ann Example".')
     with JobRecord.open(file, clock=Clock(), who=who) as record:
-        events = record.events()
-        _, plan = plan_of(facts_of(events).profile)
-        board = fold(plan, events)
+        _, plan = plan_to_record(record, who)
+        board = fold(plan, record.events())
         what, name = ("step", _step(board, step)) if step is not None else ("squawk", _squawk(board, str(squawk)))
         record.append(EventKind.WAIVER, {what: name, "reason": reason.strip()}, who=who)
     say(f"Recorded: {what} {name} is accepted by {who}. {GATES}")
@@ -58,7 +56,7 @@ def _squawk(board: Board, asked: str) -> str:
 
 
 def _unknown(what: str, asked: str, known: list[str], where: str) -> UsageError:
-    from benchcheck.harness.hints import did_you_mean, shown
+    from benchcheck.harness.reading.hints import did_you_mean, shown
 
     near = did_you_mean(asked, known, what="Open squawks" if "squawk" in what else "Steps")
     return UsageError(f"the job has no {what} {shown(asked)}", hint=f"{near} {where}".strip())

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from benchcheck.checks.continuity import named_by
 from benchcheck.checks.kind import Context
 from benchcheck.diagnosis.hypothesis import OPEN_OHM, SHORT_OHM, Hypothesis
 from benchcheck.harness.buses import pairs, terminators
 from benchcheck.harness.circuit import Edge
-from benchcheck.harness.families import neighbours
+from benchcheck.harness.connector.geometry import neighbours_of
 from benchcheck.harness.model import Connector, PartKind, Role, Run
 from benchcheck.words.bench_state import ALL_OPEN
 from benchcheck.words.contact import contact_key, join, pin_of, ref_of
-from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.reading import ReadingState, format_quantity
 from benchcheck.words.result import Result
 from benchcheck.words.squawk import SquawkKind
 
@@ -37,27 +38,35 @@ def _candidates(context: Context, failed: Sequence[Result]) -> Iterator[Hypothes
             case "continuity":
                 run = harness.run(result.step.subject[0])
                 if run is not None:
-                    yield from _of_run(context, run, result.reading, failed_runs)
+                    yield from _of_run(context, run, result, failed_runs)
             case "part_value":
                 yield from _of_part(context, result)
             case "termination":
                 yield from _of_termination(context, result)
                 yield from _short(context, result)
-            case "isolation" | "supply_to_ground" | "can_to_rail":
+            case "isolation" | "follow_up:isolation" | "supply_to_ground" | "can_to_rail":
                 yield from _short(context, result)
                 yield from _landed_beside(context, result, failed_runs)
     yield from _mirrored(context, failed_runs)
 
 
-def _of_run(context: Context, run: Run, reading: Reading, failed_runs: Sequence[Run]) -> Iterator[Hypothesis]:
+def _of_run(context: Context, run: Run, result: Result, failed_runs: Sequence[Run]) -> Iterator[Hypothesis]:
+    step, reading = result.step, result.reading
+    seat = named_by(step, reading)
+    if seat and seat != step.settings["far"]:
+        yield wrong_contact(run, str(step.settings["far"]), seat)
     partner = _bus_partner(run, failed_runs)
     if partner is not None:
         both = tuple(sorted((run.wire, partner.wire)))
         text = f"the bus is cut between {ref_of(run.a)} and {ref_of(run.b)}: both {both[0]} and {both[1]} are open"
         yield Hypothesis(SquawkKind.BUS_CUT, both, text, remove=frozenset(both), faults=1.2)
     if reading.state is ReadingState.VALUE and reading.value < OPEN_OHM:
-        edge = Edge(run.wire, run.a, run.b, max(reading.value, 0.001))
-        text = f"{run.wire} from {run.a} to {run.b} reads {reading.text}: a poor joint or crimp"
+        ohm, reads = reading.value, f"reads {reading.text}"
+        if step.state.coded:
+            ohm -= context.circuit(step.state).ohms(step.red, step.black)
+            reads = f"has {format_quantity(ohm, 'ohm')} too much behind it"
+        edge = Edge(run.wire, run.a, run.b, max(ohm, 0.001))
+        text = f"{run.wire} from {run.a} to {run.b} {reads}: a poor joint or crimp"
         yield Hypothesis(
             SquawkKind.HIGH_RESISTANCE, (run.wire,), text, remove=frozenset({run.wire}), add=(edge,), faults=1.1
         )
@@ -190,7 +199,7 @@ def _short(context: Context, result: Result) -> Iterator[Hypothesis]:
 
 def _joined(context: Context, result: Result, ohm: float, through: str, faults: float) -> Iterator[Hypothesis]:
     red, black = result.step.red, result.step.black
-    circuit = context.circuit(ALL_OPEN)
+    circuit = context.circuit(result.step.state if result.step.state.links or result.step.state.plugs else ALL_OPEN)
     one, other = circuit.component(red), circuit.component(black)
     places = [pair for pair in _touching(context) if _across(pair, one, other)]
     nets = context.nets
@@ -219,7 +228,7 @@ def _across(pair: tuple[str, str], one: frozenset[str], other: frozenset[str]) -
 def _touching(context: Context) -> Iterator[tuple[str, str]]:
     """Pairs of populated contacts that lie beside each other in a connector, or shell and ring beside any of its contacts."""
     for connector in context.harness.connectors.values():
-        for a, b in sorted(neighbours(connector.rows)):
+        for a, b in sorted(neighbours_of(connector)):
             pair = join(connector.ref, a), join(connector.ref, b)
             if all(context.nets.net_of(contact) is not None for contact in pair):
                 yield pair

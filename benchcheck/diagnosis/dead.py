@@ -14,10 +14,11 @@ from dataclasses import replace
 from benchcheck.checks.kind import Context
 from benchcheck.diagnosis.candidates import candidates, vacant, wrong_contact
 from benchcheck.diagnosis.hypothesis import OPEN_OHM, Hypothesis, apply_all, fits
+from benchcheck.diagnosis.narrowing import is_bundle, is_follow_up, narrow
 from benchcheck.harness.circuit import Circuit
 from benchcheck.harness.model import Run
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
-from benchcheck.words.contact import contact_key, ref_of
+from benchcheck.words.contact import contact_key, lifted, ref_of
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
 from benchcheck.words.result import Result
@@ -40,8 +41,9 @@ def diagnose_dead(context: Context, results: Sequence[Result]) -> Diagnosing:
     """Explain the failed steps among `results`. Yields probes, is sent readings, returns squawks."""
     chosen: list[Hypothesis] = []
     refuted: set[tuple[str, tuple[str, ...], str]] = set()
-    view = _View(context, results)
+    view = _View(context, [result for result in results if not _is_fine(result)])
     unexplained: list[Result] = []
+    narrowed: set[str] = set()
     while True:
         rest = [r for r in view.failed(chosen) if r not in unexplained]
         if not rest:
@@ -50,6 +52,13 @@ def diagnose_dead(context: Context, results: Sequence[Result]) -> Diagnosing:
         if best is None:
             unexplained += rest
             break
+        if best.kind is SquawkKind.SHORT:
+            wide = [r for r in rest if is_bundle(r) and r.step.id not in narrowed and view.explains(chosen, best, r)]
+            if wide:
+                # it was read against many at once: which of them it is, is probed before anything is believed
+                narrowed.add(wide[0].step.id)
+                view.add((yield from narrow(context, wide[0])))
+                continue
         if best.kind in CONFIRMED_BY_PROBE:
             evidence = yield from _confirmed(context, chosen, best)
             if not evidence:
@@ -61,7 +70,34 @@ def diagnose_dead(context: Context, results: Sequence[Result]) -> Diagnosing:
             if run is not None:
                 best = (yield from _landed_elsewhere(context, run)) or best
         chosen.append(best)
-    return [_squawk(view, chosen, hypothesis) for hypothesis in chosen] + [plain(result) for result in unexplained]
+    return (
+        [_squawk(view, chosen, hypothesis) for hypothesis in chosen]
+        + [plain(result) for result in unexplained if not is_follow_up(result)]
+        + out_of_band(results, chosen)
+    )
+
+
+def _is_fine(result: Result) -> bool:
+    """Whether a reading was asked for with four wires: its milliohms are below what a story is told by."""
+    return bool(result.step.settings.get("four_wire"))
+
+
+def out_of_band(results: Sequence[Result], chosen: Sequence[Hypothesis]) -> list[Squawk]:
+    """Squawks for runs whose resistance failed its band, where no fault that was found names the run."""
+    told = {name for hypothesis in chosen for name in hypothesis.where}
+    found = []
+    for result in results:
+        step, reading = result.step, result.reading
+        if not _is_fine(result) or result.outcome is not Outcome.FAIL or told & set(step.subject):
+            continue
+        above = step.band is not None and step.band.high is not None and reading.value > step.band.high
+        if reading.state is ReadingState.VALUE and above:
+            text = f"{step.subject[0]} from {step.subject[1]} to {step.subject[2]} reads {reading.text}: a poor joint or crimp"
+            kind = SquawkKind.HIGH_RESISTANCE
+            found.append(Squawk(kind, step.subject[:1], step.stage.value, text, (step.id,), (reading_of(result),)))
+        else:
+            found.append(plain(result))
+    return found
 
 
 class _View:
@@ -74,6 +110,17 @@ class _View:
         ]
         self._bad = [r for r in self.results if r.outcome is Outcome.FAIL]
         self._circuits: dict[tuple[tuple[object, ...], BenchState], Circuit] = {}
+        self._hanging: dict[int, frozenset[str]] = {}
+        self._places: dict[tuple[str, tuple[str, ...], str], frozenset[str]] = {}
+
+    def add(self, results: Sequence[Result]) -> None:
+        """Take in what was probed beside the plan."""
+        self.results += results
+        self._bad += [r for r in results if r.outcome is Outcome.FAIL]
+
+    def explains(self, chosen: Sequence[Hypothesis], hypothesis: Hypothesis, result: Result) -> bool:
+        """Whether a reading fits with one more fault and does not without it."""
+        return self._explained([*chosen, hypothesis], result) and not self._explained(chosen, result)
 
     def failed(self, chosen: Sequence[Hypothesis]) -> list[Result]:
         """Failed steps that the chosen faults do not explain."""
@@ -107,9 +154,38 @@ class _View:
         return one_class([h for h, g in best if h.kind is first.kind and g == gained])
 
     def _explained(self, hypotheses: Sequence[Hypothesis], result: Result) -> bool:
+        step = result.step
+        hanging = self._hangs_at_red(result)
+        if not any(self._touched(h) & hanging for h in hypotheses):
+            # nothing is changed of what hangs at the red lead, so the reading is as planned
+            hypotheses = []
+            if step.black not in hanging:
+                return fits(math.inf, result.reading)
         return fits(
-            self.circuit(hypotheses, result.step.state).ohms(result.step.red, result.step.black), result.reading
+            self.circuit(hypotheses, step.state).ohms(step.red, step.black),
+            result.reading,
+            coded=bool(step.state.coded),
         )
+
+    def _hangs_at_red(self, result: Result) -> frozenset[str]:
+        """Every contact that conducts to the red lead as planned."""
+        if id(result) not in self._hanging:
+            # what is read against a bundle is outside of it, so clips and plugs join nothing to it
+            state = ALL_OPEN if is_bundle(result) else result.step.state
+            self._hanging[id(result)] = self._context.circuit(state).component(result.step.red)
+        return self._hanging[id(result)]
+
+    def _touched(self, hypothesis: Hypothesis) -> frozenset[str]:
+        """The contacts at which a fault changes the network."""
+        if hypothesis.key not in self._places:
+            edges = self._context.circuit(ALL_OPEN).edges
+            found = {end for edge in hypothesis.add for end in (edge.a, edge.b)} | set(hypothesis.where_to.values())
+            for name in hypothesis.remove | hypothesis.movers:
+                if name in edges:
+                    for end in (edges[name].a, edges[name].b):
+                        found |= {end, lifted(name, end)}
+            self._places[hypothesis.key] = frozenset(found)
+        return self._places[hypothesis.key]
 
     def circuit(self, hypotheses: Sequence[Hypothesis], state: BenchState) -> Circuit:
         key = (tuple(h.key for h in hypotheses), state)
@@ -189,7 +265,7 @@ def _squawk(view: _View, chosen: Sequence[Hypothesis], hypothesis: Hypothesis) -
         hypothesis.where,
         Stage.DEAD.value,
         hypothesis.text,
-        tuple(r.step.id for r in behind),
+        tuple(r.step.id for r in behind if not is_follow_up(r)),
         (*(reading_of(r) for r in behind), *hypothesis.evidence),
     )
 

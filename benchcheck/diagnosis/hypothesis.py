@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from benchcheck.harness.circuit import Circuit, Edge, moved
+from benchcheck.harness.plug import CODE_PERCENT
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.squawk import SquawkKind
 
@@ -70,12 +71,16 @@ def apply_all(hypotheses: Iterable[Hypothesis], circuit: Circuit) -> Circuit:
     return circuit
 
 
-def fits(predicted_ohm: float, reading: Reading) -> bool:
-    """Whether a reading in ohms is what the network predicts, as far as an ordinary meter can tell."""
+def fits(predicted_ohm: float, reading: Reading, *, coded: bool = False) -> bool:
+    """Whether a reading in ohms is what the network predicts, as far as an ordinary meter can tell.
+
+    coded  it was taken through a coded plug, whose resistors lie closer than the slack that wire and joints are given
+    """
     if reading.state is ReadingState.NONE:
         return True  # no reading speaks against nothing
     if reading.state is ReadingState.OVER or reading.value > OPEN_OHM:
         return predicted_ohm > OPEN_OHM
     if math.isinf(predicted_ohm):
         return False
-    return abs(predicted_ohm - reading.value) <= 2.0 + reading.uncertainty + 0.1 * max(predicted_ohm, reading.value)
+    slack = CODE_PERCENT / 100 * predicted_ohm if coded else 2.0 + 0.1 * max(predicted_ohm, reading.value)
+    return abs(predicted_ohm - reading.value) <= slack + reading.uncertainty

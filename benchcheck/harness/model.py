@@ -312,6 +312,20 @@ class Limits:
     unit_current_percent: float = 25.0
 
 
+@dataclass(frozen=True, slots=True)
+class InBand:
+    """Runs whose resistance must be in band, measured with four wires.
+
+    length_percent  how far their lengths may be off, either way
+    contact_ohm     the most that a mated contact with its crimp may have; None: by contact size
+    """
+
+    runs: tuple[str, ...]
+    length_percent: float = 10.0
+    contact_ohm: float | None = None
+    place: Place = Place("harness.toml")
+
+
 @dataclass(frozen=True)
 class Harness:
     """The whole profile, checked for form: every reference in it can be followed.
@@ -333,6 +347,7 @@ class Harness:
     limits: Limits = field(default_factory=Limits)
     closeout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # family -> list
     cables: Mapping[str, Cable] = field(default_factory=dict)
+    in_band: tuple[InBand, ...] = ()
     insulation_c: int = 105  # temperature rating of wire whose cable says nothing else: 105, 150 or 200
     digest: str = ""  # SHA-256 of the profile's files, for the record
     notes: tuple[str, ...] = ()  # what reading the files had to guess (an encoding), in words

@@ -53,6 +53,13 @@ TABLE: Mapping[int, WireRow] = {
     -3: WireRow(204, 310, 395, 0.06, 210900),
 }
 
+# AC 43.13-1B CHG 1 table 11-3, breaker column: gauge -> largest breaker in amperes (the pairing of its columns from
+# memory). Gauges 1 and 0 have none there.
+LARGEST_BREAKER_A: Mapping[int, float] = {
+    22: 5, 20: 7.5, 18: 10, 16: 15, 14: 20, 12: 30, 10: 40, 8: 50, 6: 80, 4: 100, 2: 125,
+}  # fmt: skip
+BREAKER_SOURCE = "AC 43.13-1B CHG 1 table 11-3, breaker column"
+
 # AC 43.13-1B table 11-6: nominal volts -> allowed drop, continuous and intermittent
 ALLOWED_DROP: Mapping[float, tuple[float, float]] = {14: (0.5, 1), 28: (1, 2), 115: (4, 8), 200: (7, 14)}
 # for other nominal volts: the smallest ratio of that table's continuous column
@@ -109,6 +116,36 @@ def source(awg: int, length_m: float, temp_c: float = 20.0) -> str:
     said = TABLE_SOURCE if awg in TABLE else f"{FORMULA_SOURCE}; stranded wire may be some percent above"
     total = resistance_ohm(awg, length_m, temp_c)
     return f"AWG {awg_text(awg)}: {at_20c:.4g} mohm/m x {length_m:g} m{warm} = {total:.4g} ohm ({said})"
+
+
+def _row(awg: int) -> WireRow | None:
+    """The row of table 11-9 for a gauge, or for the next thinner one that it has."""
+    thinner = [gauge for gauge in TABLE if gauge >= awg]
+    return TABLE[min(thinner)] if thinner else None
+
+
+def ampacity_a(awg: int, insulation_c: int = 105) -> float:
+    """Amperes that wire of a gauge carries in a bundle, by its insulation (105, 150 or 200 degrees): table 11-9.
+
+    A gauge between two rows carries what the thinner one does. Wire thinner than the table's thinnest carries no more
+    than that one, which is what is given.
+    """
+    row = _row(awg) or TABLE[max(TABLE)]
+    return {105: row.amps_105c, 150: row.amps_150c, 200: row.amps_200c}[insulation_c]
+
+
+def largest_breaker_a(awg: int) -> float | None:
+    """The largest breaker that protects wire of a gauge: table 11-3; None where the table has none for it."""
+    if awg in (0, 1) or awg < 0:
+        return None
+    thinner = [gauge for gauge in LARGEST_BREAKER_A if gauge >= awg]
+    return LARGEST_BREAKER_A[min(thinner)] if thinner else None
+
+
+def circular_mils(awg: int) -> float:
+    """Copper of a gauge in circular mils: table 11-9 for stranded wire, the square of the solid diameter otherwise."""
+    row = TABLE.get(awg)
+    return float((diameter_in(awg) * 1000) ** 2) if row is None else row.circular_mils
 
 
 def voltage_drop_v(awg: int, length_m: float, current_a: float, temp_c: float = 20.0) -> float:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-SKIP, BACK, QUIT = "skip", "back", "quit"
+SKIP, BACK, QUIT, ZERO = "skip", "back", "quit", "zero"
+REL = "rel"  # the answer of a person whose meter takes its leads off itself
 
 
 class QuestionKind(StrEnum):
@@ -16,6 +17,8 @@ class QuestionKind(StrEnum):
     TAP = "tap"  # join a serial tap
     SUPPLY = "supply"  # switch the supply by hand
     READING = "reading"  # read the meter and type what it shows
+    LEADS = "leads"  # hold the leads together and type what the meter shows, several times in one line
+    AMBIENT = "ambient"  # the temperature of the wire today, in degrees Celsius
     CAUTIONS = "cautions"  # accept them by name
 
 
@@ -25,6 +28,8 @@ class Question:
 
     todo        what to do, one sentence each, in order
     red, black  the contacts of the leads, where leads are wanted
+    how         how each lead gets there, one sentence for each
+    how_short   the same for the lines of a screen
     unit        of the reading (`ohm`, `V`, `A`); empty where nothing is read
     why         what is wrong with the answer that came before, with a hint; empty at the first asking
     """
@@ -35,11 +40,18 @@ class Question:
     black: str = ""
     unit: str = ""
     why: str = ""
+    how: tuple[str, ...] = ()
+    how_short: tuple[str, ...] = ()
 
     @property
     def is_confirmed(self) -> bool:
         """Whether Enter alone is the answer: done."""
-        return self.kind not in (QuestionKind.READING, QuestionKind.CAUTIONS)
+        return self.kind not in (
+            QuestionKind.READING,
+            QuestionKind.LEADS,
+            QuestionKind.AMBIENT,
+            QuestionKind.CAUTIONS,
+        )
 
 
 class Person(Protocol):
@@ -62,6 +74,10 @@ class SkipAsked(Exception):
 
 class BackAsked(Exception):
     """The person wants to do the step before once more."""
+
+
+class ZeroAsked(Exception):
+    """The person wants the leads measured again before going on."""
 
 
 class StopAsked(Exception):

@@ -10,11 +10,16 @@ from benchcheck.bench.bench import Bench
 from benchcheck.bench.meter import Meter
 from benchcheck.harness.model import Harness
 from benchcheck.harness.power import current_limit_a, main_feed
+from benchcheck.jobs.asked import ZeroAsked
+from benchcheck.jobs.breakouts import Breakouts
 from benchcheck.jobs.hearing import Hearing
+from benchcheck.jobs.leads import Leads
 from benchcheck.jobs.operator import Operator
+from benchcheck.plan.leads import IN_HAND, LeadRule, put_down
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import LinkLost
+from benchcheck.words.lead_zero import LeadZero
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
 from benchcheck.words.step import Quantity
@@ -38,7 +43,7 @@ class Asker:
     """Answers requests on one bench.
 
     `on_state` is told of every change of bench state that was confirmed, `on_power_off` of the volts read
-    before ohms are measured after power was on.
+    before ohms are measured after power was on, `on_zeroed` of every measuring of the leads.
     """
 
     def __init__(
@@ -50,6 +55,7 @@ class Asker:
         *,
         on_state: Callable[[BenchState, tuple[str, ...]], None],
         on_power_off: Callable[[str, str, Reading, bool], None],
+        on_zeroed: Callable[[LeadZero, str], None] = lambda zero, meter: None,
         permit: Callable[[BenchState], BenchState] = lambda state: state,
         may_power: Callable[[], str] = lambda: "",
         meter: Meter | None = None,
@@ -65,6 +71,10 @@ class Asker:
         self._hand_supply = supply
         self.permit = permit
         self._may_power = may_power
+        self._breakouts = Breakouts(harness, bench.config.leads, bench.clock.wall_ns)
+        self.leads = Leads(operator, harness.chassis, bench.clock.monotonic_ns, on_zeroed)
+        self._lead_rule = LeadRule(harness)
+        self._touching = IN_HAND
         self._state: BenchState | None = None
         self._was_powered = True  # not known at the start of a session, so volts are read before the first ohms
 
@@ -80,10 +90,13 @@ class Asker:
 
     def answer(self, request: Request) -> Reading:
         """The reading for a request. A link that is lost gives a reading of NONE, and the job goes on."""
-        try:
-            return self._answer(request)
-        except LinkLost as lost:
-            return Reading(ReadingState.NONE, UNITS.get(request.quantity, ""), detail={"why": str(lost.text)})
+        while True:
+            try:
+                return self._through_breakouts(request, self._answer(request))
+            except ZeroAsked:
+                self.leads.forget()
+            except LinkLost as lost:
+                return Reading(ReadingState.NONE, UNITS.get(request.quantity, ""), detail={"why": str(lost.text)})
 
     def _answer(self, request: Request) -> Reading:
         state = self.permit(request.state)
@@ -94,6 +107,8 @@ class Asker:
         refused = self._may_power() if state.supply_on else ""
         if refused:
             return Reading.none(refused, UNITS.get(request.quantity, ""))
+        if missing := self._breakouts.refused(state):
+            return Reading.none(missing, UNITS.get(request.quantity, ""))
         match request.quantity:
             case Quantity.CAN:
                 self._listen_in(state)
@@ -107,19 +122,66 @@ class Asker:
                 self._operator.load(request.load_at, request.load_a)
                 return (self._hand_supply or self._bench.supply).amps()
             case Quantity.OHMS:
+                if live := self._live_before_joining(request, state):
+                    return live
                 self.bring_to(state)
                 self._operator.load(None, 0.0)
-                if self._was_powered and (live := self._feeds_live(state, request.red, request.black)):
-                    return Reading.none(live, "ohm")
-                self._operator.touch(request.red, request.black)
-                return self._pair_live(request.red, request.black) or self.meter.ohms()
+                return self._ohms(request, state)
             case Quantity.VOLTS:
                 self.bring_to(state)
                 self._operator.load(request.load_at, request.load_a)
-                self._operator.touch(request.red, request.black)
+                self._touch(request.red, request.black)
                 return self.meter.volts()
             case Quantity.LOOK:
                 return Reading(ReadingState.NONE, "", detail={"why": "nobody is there to look"})
+
+    def _through_breakouts(self, request: Request, reading: Reading) -> Reading:
+        state = self.permit(request.state)
+        if self._operator.simulated and not self._bench.config.leads:
+            return reading  # the hands of a simulated bench have leads without resistance
+        ohms = request.quantity is Quantity.OHMS
+        return self._breakouts.seen_through(reading, state, (request.red, request.black), ohms=ohms)
+
+    def _live_before_joining(self, request: Request, state: BenchState) -> Reading | None:
+        """After power, before clips and plugs join anything to chassis: the volts, while every feed can be reached.
+
+        A refusal, or None. Nothing is joined to a circuit that may be live.
+        """
+        bare = replace(state, plugs=frozenset(), links=frozenset(), coded=frozenset())
+        if not self._was_powered or bare == state:
+            return None
+        self.bring_to(bare)
+        self._operator.load(None, 0.0)
+        if live := self._feeds_live(bare, request.red, request.black):
+            return Reading.none(live, "ohm")
+        self._touch(request.red, request.black)
+        return self._pair_live(request.red, request.black)
+
+    def _ohms(self, request: Request, state: BenchState) -> Reading:
+        """Ohms, once the volts are known to be off and, with two wires, the leads are measured."""
+        red, black = request.red, request.black
+        alike = self._lead_rule.alike(red, black, state)
+        if self._was_powered:
+            if live := self._feeds_live(state, red, black):
+                return Reading.none(live, "ohm")
+            self._touch(red, black)
+            if pair_live := self._pair_live(red, black):
+                return pair_live
+        if request.four_wire and self.meter.spec.four_wire:
+            self._touch(red, black, alike=alike, four_wire=True)
+            return self.meter.kelvin_ohms()
+        if unknown := self.leads.measure(self.meter):
+            return unknown
+        self._touch(red, black, alike=alike)
+        return self.leads.take_off(self.meter.ohms(), self.meter)
+
+    def _touch(self, red: str, black: str, *, alike: bool = False, four_wire: bool = False) -> None:
+        """Have the leads put down; where they are alike, so that a lead that is on one of the contacts stays there."""
+        self._touching = put_down(self._touching, red, black, alike=alike)
+        if four_wire:
+            self._operator.touch(*self._touching, four_wire=True)
+        else:
+            self._operator.touch(*self._touching)
 
     def bring_to(self, wanted: BenchState) -> None:
         """Bring the bench into a state: supply off before anything is moved, on again when all is in place."""
@@ -167,7 +229,7 @@ class Asker:
             if ref_of(feed.source) not in closed and ref_of(feed.ground) not in closed:
                 if (feed.source, feed.ground) == (red, black):
                     continue  # it is the pair itself, which is read next
-                self._operator.touch(feed.source, feed.ground)
+                self._touch(feed.source, feed.ground)
                 live = self._read_near_zero(feed.source, feed.ground)
                 if live:
                     return live
@@ -175,8 +237,6 @@ class Asker:
 
     def _pair_live(self, red: str, black: str) -> Reading | None:
         """After power: read the pair itself before its ohms are. A refusal, or None."""
-        if not self._was_powered:
-            return None
         live = self._read_near_zero(red, black)
         if live:
             return Reading.none(live, "ohm")

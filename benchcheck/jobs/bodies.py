@@ -26,6 +26,8 @@ def reading_body(result: Result) -> dict[str, object]:
         "verdict": verdict_json(result.verdict),
         "note": step.note,
         "follow_up": False,
+        # the limit at the profile's own ambient temperature, where the day's is another
+        **({"basis": band_json(step.basis)} if step.basis is not None else {}),
     }
 
 

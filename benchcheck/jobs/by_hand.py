@@ -6,19 +6,37 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from benchcheck.bench.bench import Bench
+from benchcheck.harness.connector.access import Access
 from benchcheck.harness.model import Harness
 from benchcheck.harness.power import current_limit_a, main_feed
-from benchcheck.jobs.asked import BACK, QUIT, SKIP, BackAsked, Person, Question, QuestionKind, SkipAsked, StopAsked
+from benchcheck.jobs.asked import (
+    BACK,
+    QUIT,
+    REL,
+    SKIP,
+    ZERO,
+    BackAsked,
+    Person,
+    Question,
+    QuestionKind,
+    SkipAsked,
+    StopAsked,
+    ZeroAsked,
+)
+from benchcheck.jobs.breakouts import Breakouts
 from benchcheck.jobs.runner import Watcher
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
+from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import InputError
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.quantity import parse_quantity
-from benchcheck.words.reading import Reading
+from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.result import Result
 from benchcheck.words.step import Quantity, Stage, Step
 
 _DONE = ("", "y", "yes", "ok", "done")
+_ZERO_MAY_BE_ASKED = (QuestionKind.READING, QuestionKind.TOUCH)
+_MOST_LEAD_READINGS = 20
 _SUPPLY_MOVES = ("supply on", "supply off")
 _SHOWN = {"ohm": "ohms", "V": "DC volts", "A": "amperes"}
 
@@ -28,19 +46,25 @@ class ByHand:
 
     typed       readings are typed in, so that the answer to "touch these" is the reading itself
     commanded   the supply is switched by this program, and the person is told before it comes on
+    breakouts   the breakout leads of the bench, where it lists any
     """
 
     simulated = False
 
-    def __init__(self, harness: Harness, person: Person, *, typed: bool, commanded: bool) -> None:
+    def __init__(
+        self, harness: Harness, person: Person, *, typed: bool, commanded: bool, breakouts: Breakouts | None = None
+    ) -> None:
         self._harness = harness
         self._person = person
         self._typed = typed
         self._commanded = commanded
+        self._breakouts = breakouts or Breakouts(harness, (), lambda: 0)
+        self._access = Access(harness)
         self._state: BenchState | None = None  # not known until somebody has confirmed it
         self._loaded: tuple[tuple[str, str], float] | None = None
         self.near_zero_v = harness.limits.near_zero_v
         self.red = self.black = ""
+        self.four_wire = False
         self.step: Step | None = None  # the one that is being done; none while a fault is looked for
 
     def ask(self, question: Question) -> str:
@@ -59,6 +83,8 @@ class ByHand:
                     raise BackAsked
                 case str() as said if said == QUIT and not rest:
                     raise StopAsked
+                case str() as said if said == ZERO and not rest and question.kind in _ZERO_MAY_BE_ASKED:
+                    raise ZeroAsked
             if not question.is_confirmed or typed.lower() in _DONE:
                 return typed
             asked = replace(question, why="This wants no reading: press Enter when it is done.")
@@ -87,6 +113,11 @@ class ByHand:
             moves.insert(0, f"{start}; then:" if moves else f"{start}: nothing is plugged")
         else:
             moves = [move for move in now.changes_to(wanted) if move not in _SUPPLY_MOVES]
+        leads = self._breakouts.at(wanted)
+        for ref, lead in leads.items():
+            plain, named = f"put a breakout lead on {ref}", f"put the breakout lead {lead.name!r} on {ref}"
+            moves = [named if move == plain else move for move in moves]
+        self._access = Access(self._harness, {ref: lead.labels() for ref, lead in leads.items()})
         if self._commanded and wanted.supply_on:
             moves.append(f"stand clear: the supply now comes on, {supply_words(self._harness, wanted)}")
         self._state = None  # half done is not known, should the person leave here
@@ -95,11 +126,35 @@ class ByHand:
             self.ask(Question(QuestionKind.STATE, tuple(moves)))
         self._state = wanted
 
-    def touch(self, red: str, black: str) -> None:
-        moved = (red, black) != (self.red, self.black)
+    def touch(self, red: str, black: str, *, four_wire: bool = False) -> None:
+        moved = (red, black, four_wire) != (self.red, self.black, self.four_wire)
         if moved and not self._typed:
-            self.ask(Question(QuestionKind.TOUCH, (f"red on {red}, black on {black}",), red, black))
-        self.red, self.black = red, black
+            what = "four-wire clips: red pair" if four_wire else "red"
+            todo = (f"{what} on {red}, black{' pair' * four_wire} on {black}",)
+            self.ask(self.with_access(Question(QuestionKind.TOUCH, todo, red, black)))
+        self.red, self.black, self.four_wire = red, black, four_wire
+
+    def with_access(self, question: Question) -> Question:
+        """The question with how its two contacts are touched in the bench state that was confirmed."""
+        contacts = (question.red, question.black)
+        if not all(ref_of(contact) in self._harness.connectors for contact in contacts):
+            return question
+        how = self._ways(("red", "black"), contacts)
+        state = self._state or ALL_OPEN
+        short = (self._access.touch(a, state, b).short for a, b in (contacts, contacts[::-1]))
+        return replace(question, how=how, how_short=tuple(short))
+
+    def _ways(self, names: tuple[str, str], contacts: tuple[str, str]) -> tuple[str, ...]:
+        """How two contacts are touched, a sentence for each; `names` are what goes there."""
+        state = self._state or ALL_OPEN
+        words = (self._access.words(a, state, b) for a, b in (contacts, contacts[::-1]))
+        return tuple(f"{name}, {at}: {how}" for name, at, how in zip(names, contacts, words, strict=True) if how)
+
+    def leads_together(self, contact: str, why: str) -> None:
+        self.red = self.black = ""
+        self.ask(
+            Question(QuestionKind.TOUCH, ("touch the two leads together, off the harness, and hold them",), why=why)
+        )
 
     def load(self, at: tuple[str, str] | None, amps: float) -> None:
         wanted = (at, amps) if at is not None else None
@@ -108,12 +163,13 @@ class ByHand:
         if at is None:
             self.ask(Question(QuestionKind.LOAD, ("take the load resistor off",)))
         else:
-            self.ask(Question(QuestionKind.LOAD, (f"draw {amps:g} A with a load resistor from {at[0]} to {at[1]}",)))
+            todo = (f"draw {amps:g} A with a load resistor from {at[0]} to {at[1]}",)
+            self.ask(Question(QuestionKind.LOAD, todo, how=self._ways(("from", "to"), at)))
         self._loaded = wanted
 
     def tap(self, name: str, contact: str, ground: str, baud: int) -> None:
         moves = (f"{name}: receive wire on {contact}", f"{name}: ground on {ground}; its transmit wire stays free")
-        self.ask(Question(QuestionKind.TAP, moves))
+        self.ask(Question(QuestionKind.TAP, moves, how=self._ways(("receive wire", "ground"), (contact, ground))))
 
 
 class Following(Watcher):
@@ -152,6 +208,34 @@ class TypedMeter:
         """Ohms between the contacts that the leads are on."""
         return self.read("ohm", self._leads())
 
+    def kelvin_ohms(self) -> Reading:
+        """Ohms with four wires between the contacts that the clips are on."""
+        return self.read(
+            "ohm", self._leads(), "ohms as the meter shows them with four wires (Kelvin clips)", four_wire=True
+        )
+
+    def leads(self, why: str) -> list[Reading] | None:
+        """What the meter shows with its leads together, several times in one line; None where it takes them off itself."""
+        todo = (
+            "touch the two leads together, off the harness, three times",
+            f"ohms as the meter shows them each time, in one line (0.2 0.3 0.2); {REL} where the meter's own relative mode "
+            "takes the leads off",
+        )
+        while True:
+            typed = self._by_hand.ask(Question(QuestionKind.LEADS, todo, unit="ohm", why=why))
+            if typed.lower() == REL:
+                return None
+            words = typed.replace(";", " ").split()
+            if not words:
+                why = f"Nothing was typed. Type what the meter shows, {REL}, or skip REASON."
+                continue
+            try:
+                return [
+                    parse_quantity(word, "ohm", spec=self.spec, by=self._who) for word in words[:_MOST_LEAD_READINGS]
+                ]
+            except InputError as wrong:
+                why = f"{wrong.text}. {wrong.hint}".strip()
+
     def volts(self) -> Reading:
         """DC volts, red lead against black."""
         step = self._by_hand.step
@@ -160,7 +244,7 @@ class TypedMeter:
             what = f"before ohms, DC volts: is the power off? At most {self._by_hand.near_zero_v:g} V either way"
         return self.read("V", self._leads(), f"{what} (profile limit near_zero_v)" if what else "")
 
-    def read(self, unit: str, leads: bool, what: str = "") -> Reading:
+    def read(self, unit: str, leads: bool, what: str = "", *, four_wire: bool = False) -> Reading:
         """A reading in `unit`, of the contacts that the leads are on or of the supply's own meter."""
         hands = self._by_hand
         red, black = (hands.red, hands.black) if leads else ("", "")
@@ -168,13 +252,21 @@ class TypedMeter:
         asked = Question(
             QuestionKind.READING, (*todo, what or f"{_SHOWN[unit]} as the meter shows them"), red, black, unit
         )
+        if leads:
+            asked = hands.with_access(asked)
         why = ""
         while True:
             typed = hands.ask(replace(asked, why=why))
             try:
-                return parse_quantity(typed, unit, spec=self.spec, by=self._who)
+                reading = parse_quantity(typed, unit, spec=self.spec, by=self._who)
             except InputError as wrong:
                 why = f"{wrong.text}. {wrong.hint}".strip()
+                continue
+            if not four_wire or reading.state is not ReadingState.VALUE:
+                return reading
+            detail = {**reading.detail, "wires": 4}
+            uncertainty = self.spec.four_wire_uncertainty(reading.value)
+            return replace(reading, uncertainty=uncertainty, detail=detail)
 
     def close(self) -> None:
         """Nothing is open."""
@@ -238,6 +330,7 @@ def person_at(
 ) -> tuple[ByHand, TypedMeter | None, HandSupply | None]:
     """What a person does on this bench: the moves always; readings and the supply where no instrument does it."""
     typed, commanded = not bench.has_meter, bench.config.supply is not None
-    hands = ByHand(harness, person, typed=typed, commanded=commanded)
+    breakouts = Breakouts(harness, bench.config.leads, bench.clock.wall_ns)
+    hands = ByHand(harness, person, typed=typed, commanded=commanded, breakouts=breakouts)
     meter = TypedMeter(hands, bench.config.meter_spec, who)
     return hands, meter if typed else None, None if commanded else HandSupply(hands, meter)

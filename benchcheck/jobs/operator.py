@@ -15,7 +15,13 @@ class Operator(Protocol):
 
     def bring_to(self, now: BenchState, wanted: BenchState) -> None: ...
 
-    def touch(self, red: str, black: str) -> None: ...
+    def touch(self, red: str, black: str, *, four_wire: bool = False) -> None: ...
+
+    def leads_together(self, contact: str, why: str) -> None:
+        """Hold the two leads together, off the harness; hands that can't bring both to `contact`.
+
+        `why` is what was wrong with the time before; empty at the first.
+        """
 
     def load(self, at: tuple[str, str] | None, amps: float) -> None:
         """Draw `amps` between two contacts; None takes the load off."""
@@ -37,10 +43,13 @@ class SimulatedOperator:
         self._hands.bring_to(wanted)
         self._touched = None
 
-    def touch(self, red: str, black: str) -> None:
+    def touch(self, red: str, black: str, *, four_wire: bool = False) -> None:
         if self._touched != (red, black):
             self._hands.touch(red, black)
             self._touched = (red, black)
+
+    def leads_together(self, contact: str, why: str) -> None:
+        self.touch(contact, contact)
 
     def load(self, at: tuple[str, str] | None, amps: float) -> None:
         wanted = (at, amps) if at is not None else None

@@ -26,6 +26,7 @@ from benchcheck.readiness.in_force import InForce
 from benchcheck.record.store import JobRecord
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.event import EventKind
+from benchcheck.words.lead_zero import LeadZero
 from benchcheck.words.reading import Reading
 from benchcheck.words.request import Request
 from benchcheck.words.result import Result
@@ -96,6 +97,7 @@ class Runner:
             Hearing(harness, bench, capture, acknowledge=acknowledge),
             on_state=self._state_confirmed,
             on_power_off=self._power_off_read,
+            on_zeroed=self._leads_zeroed,
             permit=self._permitted,
             may_power=self._may_power,
             meter=meter,
@@ -280,6 +282,9 @@ class Runner:
     def _state_confirmed(self, state: BenchState, changes: tuple[str, ...]) -> None:
         body = {"state": state.to_json(), "changes": list(changes), "simulated": self._operator.simulated}
         self._record.append(EventKind.STATE, body, who=self._who)
+
+    def _leads_zeroed(self, zero: LeadZero, meter: str) -> None:
+        self._record.append(EventKind.LEAD_ZERO, {**zero.to_json(), "meter": meter}, who=self._who)
 
     def _power_off_read(self, red: str, black: str, reading: Reading, near_zero: bool) -> None:
         verdict = Verdict(

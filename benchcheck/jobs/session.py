@@ -24,6 +24,7 @@ CAUTIONS = (
     "Dead circuits first: nothing is powered until its shorts are proved.",
     "The supply is current-limited, every protector is fitted.",
     "Batteries and other sources are isolated.",
+    "Every clip, shorting plug and coded plug is off.",
     "The laptop runs on its battery, or every adapter is isolated.",
     "Whoever works on the equipment is clear of it before power comes on.",
     "This is a measuring and record-keeping aid, no airworthiness or safety approval; "
@@ -34,6 +35,8 @@ CAUTIONS = (
 class Session:
     """One session of a job on one bench, around a Runner. Use it in a `with`; it is recorded from `begin` to the end.
 
+    The harness, its plan and context are those of the day's ambient temperature; `ambient_said_by` is who said that, empty
+    where it is the profile's.
     However it ends, supply and load are off, the capture is closed, and the record says how it ended.
     """
 
@@ -53,8 +56,10 @@ class Session:
         meter: Meter | None = None,
         supply: HandSwitched | None = None,
         watcher: Watcher | None = None,
+        ambient_said_by: str = "",
     ) -> None:
         self.harness = harness
+        self._ambient_said_by = ambient_said_by
         self.plan = plan
         self._bench = bench
         self._meter_name = context.meter.name
@@ -91,6 +96,7 @@ class Session:
             "bench": self._bench.identities() | by_hand,
             "passive": self._bench.passive(),
             "ambient_c": self.harness.ambient_c,
+            "ambient_said_by": self._ambient_said_by,  # nobody: it is the profile's
             "meter": self._meter_name,
             "simulated": self._operator.simulated,
         }

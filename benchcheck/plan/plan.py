@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from benchcheck.checks.kind import Context, all_kinds
 from benchcheck.harness.model import Harness
+from benchcheck.plan.bound import WAYS, Touched, least_ways, touched
+from benchcheck.plan.cost import Effort, effort
+from benchcheck.plan.leads import LeadRule
+from benchcheck.plan.order import STAGES, Ordering, segments
+from benchcheck.plan.resolving import with_doubts
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
-from benchcheck.words.contact import contact_key
+from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import InputError
 from benchcheck.words.meter import MeterSpec
-from benchcheck.words.step import Quantity, Stage, Step
+from benchcheck.words.step import Stage, Step
 from benchcheck.words.ways import Ways
 
-STAGES = (Stage.DEAD, Stage.POWER, Stage.LIVE)
+__all__ = ["GATE_CHECKS", "STAGES", "Group", "Plan", "make_plan"]
 
 # The kinds that prove a unit's contacts before it goes in; their steps name the unit in their settings.
 GATE_CHECKS = ("feed_volts", "feed_drop", "no_volts")
-
-# Seconds a technician needs, for the estimate (common practice, no source).
-TOUCH_S = 6.0
-SAME_CONTACT_S = 4.0
-STATE_CHANGE_S = 40.0
-LISTEN_S = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +40,28 @@ class Plan:
     """Steps in order.
 
     conducting  contact -> number of the conducting group it is in, parts closed and units out: what a rework touches
+    zones       connector -> where it is, for what it costs to go there
+    rule        which readings may be taken with the leads exchanged
+    parts       what each of its segments touches, where that is known already
     """
 
     steps: tuple[Step, ...]
     conducting: Mapping[str, int] = field(default_factory=dict)
+    zones: Mapping[str, str] = field(default_factory=dict, repr=False)
+    rule: LeadRule = field(default_factory=LeadRule, compare=False, repr=False)
+    parts: tuple[Touched, ...] | None = field(default=None, compare=False, repr=False)
 
     @cached_property
     def by_id(self) -> dict[str, Step]:
         return {step.id: step for step in self.steps}
+
+    @cached_property
+    def on_connector(self) -> dict[str, frozenset[int]]:
+        """Connector -> the numbers of the conducting groups that have a contact in it."""
+        found: dict[str, set[int]] = {}
+        for contact, group in self.conducting.items():
+            found.setdefault(ref_of(contact), set()).add(group)
+        return {ref: frozenset(groups) for ref, groups in found.items()}
 
     @cached_property
     def gates(self) -> dict[str, tuple[Step, ...]]:
@@ -71,25 +84,44 @@ class Plan:
     def of_stage(self, stage: Stage) -> tuple[Step, ...]:
         return tuple(step for step in self.steps if step.stage is stage)
 
+    def only(self, stage: Stage) -> Plan:
+        """The plan of one stage by itself: it starts with the leads in the hand and everything open."""
+        return replace(
+            self, steps=self.of_stage(stage), parts=tuple(part for part in self._parts if part.stage is stage)
+        )
+
+    @cached_property
+    def effort(self) -> Effort:
+        """What the steps cost in this order, by `plan.cost`."""
+        return effort(self.steps, self.zones, self.rule)
+
+    @cached_property
+    def least_effort(self) -> Effort:
+        """What no safe order of the steps can stay below: see `plan.bound`."""
+        return replace(self.effort, **dict(zip(WAYS, least_ways(self._parts), strict=True)))
+
+    @cached_property
+    def _parts(self) -> tuple[Touched, ...]:
+        if self.parts is not None:
+            return self.parts
+        ranks = {name: kind.rank for name, kind in all_kinds().items()}
+        return tuple(touched(segments(self.steps, ranks), self.zones))
+
     @property
     def probe_moves(self) -> int:
         """How often a lead is put on another contact."""
-        moves, red, black = 0, "", ""
-        for step in self.steps:
-            if step.quantity in (Quantity.OHMS, Quantity.VOLTS):
-                moves += (step.red != red) + (step.black != black)
-                red, black = step.red, step.black
-        return moves
+        return self.effort.moves
+
+    @property
+    def moves_ratio(self) -> float:
+        """Probe moves over the fewest that are possible; 1 where there is nothing to probe."""
+        least = self.least_effort.moves
+        return self.probe_moves / least if least else 1.0
 
     @property
     def estimate_s(self) -> float:
-        """Time for a person, in seconds, on the costs named at the top of this file."""
-        probing = sum(step.quantity in (Quantity.OHMS, Quantity.VOLTS) for step in self.steps)
-        listening = sum(step.quantity is Quantity.LINE for step in self.steps) + 1
-        changes = len({(group.stage, group.state) for group in self.groups()})
-        return (
-            probing * SAME_CONTACT_S + self.probe_moves * TOUCH_S / 2 + changes * STATE_CHANGE_S + listening * LISTEN_S
-        )
+        """Time for a person, in seconds, on the costs of `plan.cost`."""
+        return self.effort.seconds
 
 
 def make_plan(harness: Harness, meter: MeterSpec | None = None, ways: Ways | None = None) -> Plan:
@@ -100,25 +132,12 @@ def make_plan(harness: Harness, meter: MeterSpec | None = None, ways: Ways | Non
     """
     context = Context(harness, meter or MeterSpec(), ways)
     kinds = all_kinds()
-    steps = [step for kind in kinds.values() for step in kind.steps(context)]
+    steps = with_doubts((step for kind in kinds.values() for step in kind.steps(context)), context.meter)
     _check_unique(harness, steps)
-
-    def order(step: Step) -> tuple[object, ...]:
-        # Units go in one after the other, so states with less plugged come first, and what is read dead with units in
-        # comes after what is read with power; then kinds by their rank, then along the contacts of a connector, so
-        # that the red lead walks.
-        state = step.state
-        return (
-            STAGES.index(step.stage),
-            (len(state.on_unit), not state.supply_on, len(state.lifted), len(state.opened), len(state.breakout)),
-            (sorted(state.lifted), sorted(state.on_unit), sorted(state.opened), sorted(state.breakout)),
-            kinds[step.check].rank,
-            contact_key(step.red or step.id),
-            contact_key(step.black or step.id),
-            step.id,
-        )
-
-    return Plan(tuple(sorted(steps, key=order)), _groups(context))
+    zones = {connector.ref: connector.zone for connector in harness.connectors.values()}
+    pins = {connector.ref: connector.contacts for connector in harness.connectors.values()}
+    ordering = Ordering({name: kind.rank for name, kind in kinds.items()}, zones, pins)
+    return Plan(ordering.arranged(steps), _groups(context), zones, LeadRule(harness))
 
 
 def _check_unique(harness: Harness, steps: Sequence[Step]) -> None:

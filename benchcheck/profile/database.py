@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
-from benchcheck.harness.read_tables import Database, DatabaseMessage
+from benchcheck.harness.reading.read_tables import Database, DatabaseMessage
 from benchcheck.words.errors import FileFault, Place
 
 # as cantools and the parsers below it say it

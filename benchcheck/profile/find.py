@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import benchcheck
-from benchcheck.harness.hints import did_you_mean, shown
-from benchcheck.harness.read_harness import HARNESS_FILE
+from benchcheck.harness.reading.hints import did_you_mean, shown
+from benchcheck.harness.reading.read_harness import HARNESS_FILE
 from benchcheck.words.errors import InputError
 
 

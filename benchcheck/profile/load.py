@@ -6,14 +6,22 @@ import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
-from benchcheck.harness.file_text import LARGEST_BYTES, decode, too_large
 from benchcheck.harness.model import Harness
-from benchcheck.harness.read_harness import HARNESS_FILE, PINS_FILE, SHIPPED_UNIT, UNIT_FILES, needs, read_harness
-from benchcheck.harness.read_tables import Database
-from benchcheck.harness.toml_text import read_toml
+from benchcheck.harness.reading.file_text import LARGEST_BYTES, decode, too_large
+from benchcheck.harness.reading.read_harness import (
+    HARNESS_FILE,
+    PINS_FILE,
+    SHIPPED_UNIT,
+    UNIT_FILES,
+    Partly,
+    needs,
+    read_partly,
+)
+from benchcheck.harness.reading.read_tables import Database
+from benchcheck.harness.reading.toml_text import read_toml
 from benchcheck.profile.database import load_database
 from benchcheck.profile.find import shipped_folder
-from benchcheck.words.errors import FileFault, InputError, Place
+from benchcheck.words.errors import FaultyFiles, FileFault, InputError, Place
 
 
 def load_profile(folder: Path) -> Harness:
@@ -21,6 +29,26 @@ def load_profile(folder: Path) -> Harness:
 
     Raises FaultyFiles with every fault of every file, InputError where there is no profile at all.
     """
+    return load_with_files(folder)[0]
+
+
+def load_with_files(folder: Path) -> tuple[Harness, dict[str, bytes]]:
+    """The same with the bytes it was read from, by their names: those that its digest is of."""
+    told, contents = _load(folder)
+    if told.harness is None or told.faults:
+        raise FaultyFiles(f"profile {folder.resolve().name}", told.faults)
+    return told.harness, contents
+
+
+def load_partly(folder: Path) -> Partly:
+    """What can be read of the profile in `folder`, for the paper review; all faults listed.
+
+    Raises InputError where there is no profile at all.
+    """
+    return _load(folder)[0]
+
+
+def _load(folder: Path) -> tuple[Partly, dict[str, bytes]]:
     _must_be_profile(folder)
     faults: list[FileFault] = []
     files: dict[str, bytes] = {}
@@ -47,7 +75,7 @@ def load_profile(folder: Path) -> Harness:
                 faults.append(found)
             else:
                 databases[network] = found
-    return read_harness(
+    told = read_partly(
         folder.resolve().name,
         files,
         databases=databases,
@@ -55,6 +83,7 @@ def load_profile(folder: Path) -> Harness:
         faults=faults,
         digest=digest_of(contents),
     )
+    return told, contents
 
 
 def digest_of(contents: Mapping[str, bytes]) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from benchcheck.harness.model import Harness
 from benchcheck.plan.plan import Plan
-from benchcheck.readiness.in_force import InForce
+from benchcheck.readiness.in_force import InForce, naming
 from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import ExitCode
 from benchcheck.words.event import Event, EventKind
@@ -26,6 +26,7 @@ class Board:
     squawks   those that are open, in the order in which they were opened
     accepted  those that a named person has waived
     waived    step or squawk -> the reason that a named person gave
+    put_back  step -> why what was known of it fell: something that it rests on was reworked, or changed in the pin table
     """
 
     plan: Plan
@@ -33,6 +34,12 @@ class Board:
     squawks: Sequence[Squawk] = ()
     waived: Mapping[str, str] = field(default_factory=dict)
     accepted: Sequence[Squawk] = ()
+    put_back: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def due_again(self) -> dict[str, str]:
+        """Step -> why it is to be done again; those that were since are not among them."""
+        return {name: why for name, why in self.put_back.items() if name not in self.results}
 
     def outcome(self, step_id: str) -> Outcome | None:
         """The verdict in force, or None where the step is still to do."""
@@ -88,7 +95,9 @@ class Board:
 def touched(step: Step) -> frozenset[str]:
     """The connectors that a step is about."""
     contacts = [step.red, step.black, *step.subject]
-    return frozenset(ref_of(contact) for contact in contacts if contact)
+    named = step.settings.get("connectors")  # where one reading stands for a whole conducting group
+    refs = [str(ref) for ref in named] if isinstance(named, list) else []
+    return frozenset([*(ref_of(contact) for contact in contacts if contact), *refs])
 
 
 def fold(plan: Plan, events: Iterable[Event]) -> Board:
@@ -96,9 +105,11 @@ def fold(plan: Plan, events: Iterable[Event]) -> Board:
 
     A waiver of a squawk covers its steps; it accepts what was known when it was given, so a later reading of a
     step, or the squawk opened anew, stands for itself. What a reading says of a step that the profile has changed
-    since is not in force.
+    since is not in force. A rework and a changed profile name the steps that are due again: their verdicts and waivers
+    fall there and then.
     """
     results = InForce(plan)
+    put_back: dict[str, str] = {}
     squawks: dict[str, Squawk] = {}
     waived: dict[str, str] = {}
     for event in events:
@@ -123,9 +134,42 @@ def fold(plan: Plan, events: Iterable[Event]) -> Board:
                 waived[name] = reason
                 told = squawks.get(name)
                 waived |= dict.fromkeys(told.steps if told else (), reason)
+            case EventKind.REWORK | EventKind.PROFILE_CHANGED:
+                due = due_by(plan, event)
+                had = {name for name in due if name in results.by_step or name in waived}
+                put_back |= {name: why for name, why in due.items() if name in had}
+                for name in due:
+                    results.drop(name)
+                    waived.pop(name, None)
+                for squawk in squawks.values():
+                    if any(name in due for name in squawk.steps):
+                        waived.pop(squawk.id, None)
     accepted = [s for s in squawks.values() if s.id in waived or (s.steps and all(step in waived for step in s.steps))]
     still_open = tuple(s for s in squawks.values() if s not in accepted)
-    return Board(plan, results.by_step, still_open, waived, tuple(accepted))
+    return Board(plan, results.by_step, still_open, waived, tuple(accepted), put_back)
+
+
+def due_by(plan: Plan, event: Event) -> dict[str, str]:
+    """Step -> why it is due again, as a rework or a changed profile says it.
+
+    Where the event names no steps, those of the plan that name what was reworked, and those of whole groups there.
+    """
+    body = event.body
+    named = body.get("again")
+    what = ", ".join(name for key in ("contacts", "runs", "connectors") for name in _texts(body, key))
+    told = f"{what} was reworked" if event.kind == EventKind.REWORK else "the pin table was changed"
+    if isinstance(named, Mapping):
+        return {str(name): f"{told}: {why}" if why else told for name, why in named.items()}
+    if event.kind != EventKind.REWORK:
+        return {}
+    return dict.fromkeys(
+        naming(plan, set(_texts(body, "contacts")), _texts(body, "runs"), _texts(body, "connectors")), told
+    )
+
+
+def _texts(body: Mapping[str, object], key: str) -> tuple[str, ...]:
+    value = body.get(key)
+    return tuple(str(name) for name in value) if isinstance(value, list) else ()
 
 
 def squawk_from_json(body: Mapping[str, object]) -> Squawk:

@@ -9,6 +9,7 @@ from benchcheck.harness.power import connectors_of, feeds_of_contacts, plug_orde
 from benchcheck.plan.plan import GATE_CHECKS, Plan
 from benchcheck.readiness.board import Board
 from benchcheck.words.bench_state import BenchState
+from benchcheck.words.contact import ref_of
 from benchcheck.words.step import Quantity, Stage, Step
 from benchcheck.words.verdict import Outcome
 
@@ -27,13 +28,23 @@ class Gates:
             if pair.feed.converter:
                 self._feeders.setdefault(pair.unit, set()).add(pair.feed.converter)
         # every step that says whether something lies across a feed, or beside it
+        fed_connectors = {ref_of(contact) for contact in fed}
         self._shorts = tuple(
-            step for step in plan.steps if step.check in SHORT_CHECKS and (step.red in fed or step.black in fed)
+            step
+            for step in plan.steps
+            if step.check in SHORT_CHECKS
+            and (
+                step.red in fed
+                or step.black in fed
+                # what clips and plugs join to the black lead is read with it
+                or any(link in fed for link in step.state.links)
+                or step.state.plugs & fed_connectors
+            )
         )
 
     def power_blockers(self, board: Board) -> list[str]:
         """Why the supply may not be switched on; empty when it may: no feed before its shorts are proved."""
-        return [step.question.rstrip("?") for step in self._shorts if board.outcome(step.id) is not Outcome.PASS]
+        return [step.question.rstrip("?") for step in self._shorts if not _apart(board, step)]
 
     def unit_blockers(self, board: Board, unit: str) -> list[str]:
         """Why a unit may not be plugged in: contacts not proved, or more current than it may draw."""
@@ -119,3 +130,9 @@ class Gates:
 
     def _is_plugged(self, unit: str, state: BenchState) -> bool:
         return bool(connectors_of(self._harness, unit) & state.on_unit)
+
+
+def _apart(board: Board, step: Step) -> bool:
+    """Whether a step proves a feed apart. One that failed against many at once does where each feed was read by itself."""
+    result = board.results.get(step.id)
+    return result is not None and (result.outcome is Outcome.PASS or result.verdict.reason == "joined_to_no_feed")

@@ -26,6 +26,7 @@ from benchcheck.record.side_file import Head
 from benchcheck.record.verify import verify_record
 from benchcheck.words.errors import RecordError, SetupError, UsageError
 from benchcheck.words.event import Event, EventKind
+from benchcheck.words.ways import Ways
 
 if TYPE_CHECKING:
     from benchcheck.record.database import Database
@@ -59,9 +60,20 @@ class JobRecord:
 
     @classmethod
     def create(
-        cls, path: Path, *, title: str, profile_path: str, digest: str, who: str, clock: Clock, chain: str = ""
+        cls,
+        path: Path,
+        *,
+        title: str,
+        profile_path: str,
+        digest: str,
+        who: str,
+        clock: Clock,
+        chain: str = "",
+        ways: Mapping[str, object] | None = None,
     ) -> JobRecord:
         """Start a job: a new file with the event `job.started`. `digest` is the profile's SHA-256.
+
+        ways  how its plan goes about its questions, as words.ways writes it; left out: the ordinary ways
 
         Raises RecordError where `path` exists, SetupError where nothing can be written.
         """
@@ -78,7 +90,13 @@ class JobRecord:
             made = True
             created = clock.utc()
             chain = chain or uuid.uuid4().hex
-            body = {"title": title, "profile": profile_path, "digest": digest, "version": __version__}
+            body: dict[str, object] = {
+                "title": title,
+                "profile": profile_path,
+                "digest": digest,
+                "version": __version__,
+                "ways": dict(ways or Ways().to_json()),
+            }
             start = chain_start(chain=chain, created=created, schema=RECORD_SCHEMA)
             event = _event(1, chain, EventKind.JOB_STARTED, who, clock, digest, body, start)
             side_file.announce(path, Head(chain, 0, start, event.hash))

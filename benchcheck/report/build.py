@@ -30,6 +30,7 @@ def build_report(
     version: str,
     head: str = "",
     record_faults: Sequence[str] = (),
+    due_again: Mapping[str, str] | None = None,
 ) -> ReportModel:
     """The report of a job. With the plan, each step stands as the board has it (readiness says how).
 
@@ -37,13 +38,14 @@ def build_report(
     plan           None likewise
     head           hash of the last event, where the caller holds it; by default the last event's own
     record_faults  what verifying the record found; nothing is called PASS then
+    due_again      step -> why it must be done again for a change of the profile that the record does not hold yet
     """
     facts = facts_of(events, plan)
-    old = {**_reworked_steps(harness, facts), **facts.why}
+    old = {**_reworked_steps(harness, facts), **_read(due_again or {}, facts), **facts.why}
     steps = plan.steps if plan is not None else ()
     rows = [_row(step, step.id, facts, old) for step in steps]
     planned = {step.id for step in steps}
-    recorded = [_row(None, name, facts, old) for name in facts.in_force if name not in planned]
+    recorded = [_row(None, name, facts, old) for name in {**facts.in_force, **facts.fallen} if name not in planned]
     former: tuple[StepRow, ...] = tuple(recorded)
     if not steps:  # no plan to compare with: what was recorded is all there is
         rows, former = sorted(recorded, key=lambda row: STAGES.index(row.stage) if row.stage in STAGES else 99), ()
@@ -75,6 +77,7 @@ def build_report(
         skipped=tuple(row for row in rows if row.word is Word.SKIPPED),
         cannot_prove=tuple(row for row in rows if row.reason == CANNOT_PROVE),
         reworks=facts.reworks,
+        profile_changes=facts.profile_changes,
         connectors=connector_rows(harness, rows) if harness is not None else (),
         groups=_groups(rows),
         former=former,
@@ -100,10 +103,19 @@ def _row(step: Step | None, name: str, facts: Facts, old: Mapping[str, str]) -> 
     )
 
 
+def _read(due_again: Mapping[str, str], facts: Facts) -> dict[str, str]:
+    return {name: f"the pin table was changed: {why}" for name, why in due_again.items() if name in facts.in_force}
+
+
 def _reworked_steps(harness: Harness | None, facts: Facts) -> dict[str, str]:
-    """Steps read before a rework of something that they name, and what that was."""
+    """Steps read before a rework of something that they name, and what that was.
+
+    A rework that says itself which steps are due again has taken them out of force already.
+    """
     found: dict[str, str] = {}
     for rework in facts.reworks:
+        if rework.again is not None:
+            continue
         for name, event in facts.in_force.items():
             if event.seq < rework.seq and _names(harness, event, rework):
                 found[name] = f"read before the rework of {', '.join((*rework.runs, *rework.connectors))}"

@@ -34,6 +34,8 @@ class Session:
     passive: tuple[tuple[str, str], ...] = ()
     meter: str = ""
     ambient_c: float | None = None
+    ambient_said_by: str = ""  # nobody: it is the profile's
+    leads: tuple[str, ...] = ()  # what was taken off the ohms, in words, as often as it was measured
     simulated: bool = False
     cautions: tuple[str, ...] = ()
     cautions_by: str = ""
@@ -85,9 +87,34 @@ class Capture:
 
 @dataclass(frozen=True, slots=True)
 class Rework:
+    """Work on the harness. `again`: how many steps it made due again; None where the event names none."""
+
     runs: tuple[str, ...]
     connectors: tuple[str, ...]
     reason: str
+    who: str
+    at_utc: str
+    seq: int
+    contacts: tuple[str, ...] = ()
+    again: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileChange:
+    """The profile was another one from here on.
+
+    lines     what changed and matters for the wiring, `cosmetic` what doesn't; none where the old one was not known
+    again     how many steps were due again, `new_steps` and `gone_steps`: how many there are since, and no longer
+    """
+
+    old: str
+    new: str
+    known: bool
+    lines: tuple[str, ...]
+    cosmetic: tuple[str, ...]
+    again: int
+    new_steps: int
+    gone_steps: int
     who: str
     at_utc: str
     seq: int
@@ -124,6 +151,7 @@ class Facts:
     waivers: tuple[Waiver, ...] = ()
     captures: tuple[Capture, ...] = ()
     reworks: tuple[Rework, ...] = ()
+    profile_changes: tuple[ProfileChange, ...] = ()
 
     @property
     def open_squawks(self) -> tuple[SquawkRow, ...]:
@@ -160,6 +188,7 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
     waivers: list[Waiver] = []
     captures: list[Capture] = []
     reworks: list[Rework] = []
+    profile_changes: list[ProfileChange] = []
     for event in events:
         body = event.body
         match event.kind:
@@ -176,6 +205,9 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
                 now = _current(sessions, event)
                 texts = (*now.cautions, *pick.texts(body, "cautions"))
                 sessions[-1] = replace(now, cautions=texts, cautions_by=event.who, cautions_utc=event.at_utc)
+            case EventKind.LEAD_ZERO:
+                session = _current(sessions, event)
+                sessions[-1] = replace(session, leads=(*session.leads, _leads(body)))
             case EventKind.STATE:
                 if body.get("simulated") is True:
                     sessions[-1:] = [replace(_current(sessions, event), simulated=True)]
@@ -208,8 +240,9 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
                     )
                 )
             case EventKind.REWORK:
-                runs, connectors = pick.texts(body, "runs"), pick.texts(body, "connectors")
-                reworks.append(Rework(runs, connectors, pick.text(body, "reason"), event.who, event.at_utc, event.seq))
+                reworks.append(_rework(event))
+            case EventKind.PROFILE_CHANGED:
+                profile_changes.append(_profile_change(event))
     standing = standing_of(events, plan)
     if standing.opened is not None:
         squawks = {
@@ -231,6 +264,7 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
         waivers=tuple(waivers),
         captures=tuple(captures),
         reworks=tuple(reworks),
+        profile_changes=tuple(profile_changes),
     )
 
 
@@ -253,8 +287,52 @@ def _session(event: Event) -> Session:
         passive=pick.named(body, "passive"),
         meter=meter,
         ambient_c=pick.number(body, "ambient_c"),
+        ambient_said_by=pick.text(body, "ambient_said_by"),
         simulated=simulated,
     )
+
+
+def _rework(event: Event) -> Rework:
+    body = event.body
+    return Rework(
+        runs=pick.texts(body, "runs"),
+        connectors=pick.texts(body, "connectors"),
+        reason=pick.text(body, "reason"),
+        who=event.who,
+        at_utc=event.at_utc,
+        seq=event.seq,
+        contacts=pick.texts(body, "contacts"),
+        again=len(pick.table(body, "again")) if "again" in body else None,
+    )
+
+
+def _profile_change(event: Event) -> ProfileChange:
+    body = event.body
+    return ProfileChange(
+        old=pick.text(body, "old"),
+        new=pick.text(body, "new"),
+        known=body.get("known") is True,
+        lines=pick.texts(body, "lines"),
+        cosmetic=pick.texts(body, "cosmetic"),
+        again=len(pick.table(body, "again")),
+        new_steps=int(pick.number(body, "new_steps") or 0),
+        gone_steps=int(pick.number(body, "gone_steps") or 0),
+        who=event.who,
+        at_utc=event.at_utc,
+        seq=event.seq,
+    )
+
+
+def _leads(body: Mapping[str, object]) -> str:
+    """A zero of the leads in words."""
+    if body.get("own_rel") is True:
+        return "taken off by the meter itself"
+    ohm, scatter = pick.number(body, "ohm"), pick.number(body, "scatter_ohm")
+    if ohm is None or scatter is None:
+        return "recorded without a value"
+    assumed = pick.text(body, "assumed")
+    how = f"not measured ({assumed}), taken for" if assumed else "measured:"
+    return f"{how} {ohm:.3g} ohm ± {scatter:.3g} ohm"
 
 
 def _squawk(event: Event) -> SquawkRow:

@@ -16,7 +16,10 @@
     buses[]      bus, bitrate, frames, load_mean_percent, load_peak_percent, load_limit_percent, load_by_second[], errors,
                  strangers[]
     lines[]      link, unit, contact, word, bytes, good, bad, types {}, text
-    sessions[], waivers[], reworks[], captures[]
+    sessions[], waivers[], captures[]
+    reworks[]    contacts[], runs[], connectors[], reason, due_again (how many steps; null: not recorded), who, at_utc, event
+    profile_changes[]  old, new (digests), known, lines[], cosmetic[], due_again, new_steps, gone_steps (how many), who,
+                 at_utc, event
 
 Limits have six significant digits. Times are RFC 3339 or seconds. A number that is not known is null; NaN never occurs.
 """
@@ -129,14 +132,32 @@ def report_json(model: ReportModel) -> Json:
         ],
         "reworks": [
             {
+                "contacts": list(row.contacts),
                 "runs": list(row.runs),
                 "connectors": list(row.connectors),
                 "reason": row.reason,
+                "due_again": row.again,
                 "who": row.who,
                 "at_utc": row.at_utc,
                 "event": row.seq,
             }
             for row in model.reworks
+        ],
+        "profile_changes": [
+            {
+                "old": row.old,
+                "new": row.new,
+                "known": row.known,
+                "lines": list(row.lines),
+                "cosmetic": list(row.cosmetic),
+                "due_again": row.again,
+                "new_steps": row.new_steps,
+                "gone_steps": row.gone_steps,
+                "who": row.who,
+                "at_utc": row.at_utc,
+                "event": row.seq,
+            }
+            for row in model.profile_changes
         ],
         "captures": [
             {"file": row.file, "sha256": row.sha256, "bytes": row.bytes, "event": row.seq} for row in model.captures
@@ -234,6 +255,8 @@ def _session(row: Session) -> Json:
         "passive": [{"name": name, "text": words} for name, words in row.passive],
         "meter": row.meter,
         "ambient_c": row.ambient_c,
+        "ambient_said_by": row.ambient_said_by,
+        "leads": list(row.leads),
         "simulated": row.simulated,
         "cautions": list(row.cautions),
         "cautions_by": row.cautions_by,

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from benchcheck.report.facts import Capture, Rework, Session, SquawkRow, Waiver
+from benchcheck.report.facts import Capture, ProfileChange, Rework, Session, SquawkRow, Waiver
 from benchcheck.words.errors import ExitCode
 
 NO_APPROVAL = (
@@ -211,6 +211,7 @@ class ReportModel:
     lines: tuple[LineRow, ...]
     captures: tuple[Capture, ...]
     record_faults: tuple[str, ...] = ()
+    profile_changes: tuple[ProfileChange, ...] = ()
 
     @property
     def steps(self) -> tuple[StepRow, ...]:

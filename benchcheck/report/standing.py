@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from benchcheck.plan.plan import Plan
-from benchcheck.readiness.board import Board, fold
+from benchcheck.readiness.board import Board, due_by, fold
 from benchcheck.readiness.in_force import is_changed
 from benchcheck.report import pick
 from benchcheck.words.event import Event, EventKind
@@ -51,9 +51,15 @@ def standing_of(events: Sequence[Event], plan: Plan | None) -> Standing:
     in_force: dict[str, Event] = {}
     fallen: dict[str, Event] = {}
     why: dict[str, str] = {}
+    put_back = _put_back(events)
     for name, own in by_step.items():
         if name not in planned or board is None:
-            in_force[name] = _settling(own)
+            since, told = put_back.get(name, (0, ""))
+            counting = [event for event in own if event.seq > since]
+            if counting:
+                in_force[name] = _settling(counting)
+            else:
+                fallen[name], why[name] = own[-1], told
             continue
         result = board.results.get(name)
         event = _event_of(result, own) if result is not None else None
@@ -62,7 +68,7 @@ def standing_of(events: Sequence[Event], plan: Plan | None) -> Standing:
         else:
             fallen[name] = own[-1]
             changed = own[-1].kind == EventKind.READING and is_changed(planned[name], own[-1].body)
-            why[name] = CHANGED if changed else WORKED_ON
+            why[name] = board.put_back.get(name) or (CHANGED if changed else WORKED_ON)
     shown = in_force | fallen
     former = {name: tuple(event for event in own if event is not shown[name]) for name, own in by_step.items()}
     if board is None:
@@ -76,6 +82,15 @@ def standing_of(events: Sequence[Event], plan: Plan | None) -> Standing:
         frozenset(squawk.id for squawk in board.squawks),
         frozenset(squawk.id for squawk in board.accepted),
     )
+
+
+def _put_back(events: Sequence[Event]) -> dict[str, tuple[int, str]]:
+    """Step -> the last event that made it due again, and why, as far as the events say so themselves."""
+    found: dict[str, tuple[int, str]] = {}
+    for event in events:
+        if event.kind in (EventKind.REWORK, EventKind.PROFILE_CHANGED):
+            found |= {name: (event.seq, told) for name, told in due_by(Plan(()), event).items()}
+    return found
 
 
 def _by_step(events: Sequence[Event]) -> dict[str, list[Event]]:

@@ -54,6 +54,7 @@ class BenchApp(App[None]):
     #bench { max-height: 3; }
     #question { max-height: 2; }
     #prompt { height: 1fr; padding: 0 1; }
+    #touch { max-height: 2; }
     #limit { max-height: 4; }
     #last { max-height: 2; }
     #line { height: 1; }
@@ -61,6 +62,8 @@ class BenchApp(App[None]):
     #answer { width: 1fr; }
     #small { display: none; height: 1fr; }
     Screen.-tight #bench, Screen.-tight #limit, Screen.-tight #last { max-height: 1; }
+    #limit.-short { max-height: 3; }
+    #touch.-none, Screen.-tight #touch { display: none; }
     Screen.-small > * { display: none; }
     Screen.-small > #small { display: block; }
     HelpScreen VerticalScroll { width: 84; max-width: 100%; height: 90%; background: $surface; padding: 0 2; }

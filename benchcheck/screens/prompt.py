@@ -38,6 +38,15 @@ def leads(red: str, black: str, width: int, height: int) -> Text:
     return text
 
 
+def access(short: Sequence[str]) -> Text:
+    """How each lead gets onto its contact, a line each."""
+    text = Text(no_wrap=True, overflow="ellipsis")
+    for label, words in zip(("RED", "BLACK"), short, strict=False):
+        text.append(f"{label:6}", style="bold").append_text(safe(words)).append("\n")
+    text.rstrip()
+    return text
+
+
 def tasks(todo: Sequence[str]) -> Text:
     """What must be done, numbered, in order."""
     text = Text()

@@ -12,14 +12,14 @@ from textual.message import Message
 from textual.widget import Widget
 from textual.widgets import Footer, Input, Static
 
-from benchcheck.jobs.asked import BACK, QUIT, SKIP, BackAsked, Question, QuestionKind, StopAsked
+from benchcheck.jobs.asked import BACK, QUIT, REL, SKIP, BackAsked, Question, QuestionKind, StopAsked
 from benchcheck.jobs.dialogue import Asked, Ended, Said, Told
 from benchcheck.jobs.next_up import NextUp
 from benchcheck.report.step_rows import limit_words
 from benchcheck.screens.desk import Desk
 from benchcheck.screens.fitted import FittedScreen
 from benchcheck.screens.keys import STEP, bindings
-from benchcheck.screens.prompt import big_word, leads, tasks
+from benchcheck.screens.prompt import access, big_word, leads, tasks
 from benchcheck.screens.shapes import STYLES, safe, word_and_shape
 from benchcheck.words.errors import BenchcheckError
 from benchcheck.words.person import name_fault
@@ -27,6 +27,7 @@ from benchcheck.words.result import Result
 from benchcheck.words.step import Step
 from benchcheck.words.verdict import Outcome
 
+_ROOMY_ROWS = 26
 _EXAMPLES = {"ohm": "0.3, 4.7k, 1.2M, OL", "V": "24.1, -5.1, 180m", "A": "0.82, 180m"}
 
 
@@ -64,6 +65,7 @@ class StepScreen(FittedScreen[str]):
         yield Static(id="bench")
         yield Static(id="question")
         yield Static(id="prompt")
+        yield Static(id="touch")
         yield Static(id="limit")
         yield Static(id="last")
         with Horizontal(id="line"):
@@ -218,6 +220,12 @@ class StepScreen(FittedScreen[str]):
         self.query_one("#where", Static).update(self._where())
         self.query_one("#bench", Static).update(self._bench(step))
         self.query_one("#question", Static).update(safe(step.question if step else self._beside(), "bold"))
+        how = self._question.how_short if self._question is not None and self._pause is None else ()
+        touch = self.query_one("#touch", Static)
+        touch.set_class(not how, "-none")
+        # both contacts stay large: rather the end of a note is cut
+        self.query_one("#limit", Static).set_class(bool(how) and self.size.height < _ROOMY_ROWS, "-short")
+        touch.update(access(how))
         self.query_one("#limit", Static).update(self._limit(step))
         self.query_one("#last", Static).update(self._said())
         answer = self.query_one(Input)
@@ -276,6 +284,8 @@ class StepScreen(FittedScreen[str]):
     def _limit(self, step: Step | None) -> Text:
         """The limit of what is asked for now: of the step, or of a reading that is wanted beside it."""
         question = self._question
+        if question is not None and question.kind is QuestionKind.LEADS:
+            return Text()  # what is wanted stands in the moves
         if question is None or question.kind is not QuestionKind.READING:
             return _limit(step)
         if step is None or step.band is None or question.unit != step.band.unit:
@@ -290,6 +300,8 @@ class StepScreen(FittedScreen[str]):
             return ""
         if question.kind is QuestionKind.READING:
             return f"as the meter shows it: {_EXAMPLES[question.unit]}"
+        if question.kind is QuestionKind.LEADS:
+            return f"as the meter shows them: 0.2 0.3 0.2; or {REL}"
         return "your name" if question.kind is QuestionKind.CAUTIONS else "Enter when it is done"
 
 

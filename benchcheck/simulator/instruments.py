@@ -20,13 +20,23 @@ class Meter(ScpiInstrument):
 
     def __init__(self, model: BenchModel) -> None:
         super().__init__(
-            METER_IDENTITY, {"MEAS:RES?": self._ohms, "MEAS:VOLT:DC?": self._volts, "MEAS:VOLT?": self._volts}
+            METER_IDENTITY,
+            {
+                "MEAS:RES?": self._ohms,
+                "MEAS:FRES?": self._kelvin_ohms,
+                "MEAS:VOLT:DC?": self._volts,
+                "MEAS:VOLT?": self._volts,
+            },
         )
         self._model = model
         self.probes: tuple[str, str] | None = None
 
     def _ohms(self, _: list[str]) -> str:
         value = self._ask(self._model.ohms, math.inf)
+        return number_text(value if math.isfinite(value) else OVERLOAD)
+
+    def _kelvin_ohms(self, _: list[str]) -> str:
+        value = self._ask(self._model.kelvin_ohms, math.inf)
         return number_text(value if math.isfinite(value) else OVERLOAD)
 
     def _volts(self, _: list[str]) -> str:

@@ -16,7 +16,7 @@ from benchcheck.harness.model import Feed, Harness, PartKind
 from benchcheck.simulator.circuit import Network
 from benchcheck.simulator.faults import Fault
 from benchcheck.simulator.hearing import Hearing
-from benchcheck.simulator.names import all_contacts
+from benchcheck.simulator.names import POINTS, all_contacts
 from benchcheck.simulator.power import PowerSolution, Supply, base_network, solve_power
 from benchcheck.simulator.timing import can_duty
 from benchcheck.simulator.units import UnitCircuit, nominal_volts, plugged
@@ -30,6 +30,8 @@ T = TypeVar("T")
 LEAD_OHM = 0.2
 OHM_MAX = 40e6
 OHM_GAIN, OHM_NOISE = 0.002, 0.03  # of the reading, and ohms from touch to touch
+KELVIN_MAX, KELVIN_TEST_A = 100.0, 0.1
+KELVIN_GAIN, KELVIN_NOISE = 0.0005, 5e-6
 VOLT_GAIN, VOLT_NOISE = 0.001, 0.005
 DISTURBED_V = 0.05
 TEST_A = 1e-3  # the meter's test current, which volts across the probes upset
@@ -116,6 +118,8 @@ class BenchModel:
         if contact not in self._contacts:
             raise InputError(f"no contact {contact!r} in this harness", hint="Write it as P101-4, P101-shell or GND2.")
         ref = ref_of(contact)
+        if ref in self.state.plugs | self.state.coded and pin_of(contact) not in (SHELL, RING):
+            raise InputError(f"{contact} can't be reached: there is a plug on {ref}", hint="Take the plug off.")
         if ref in self.state.on_unit and ref not in self.state.breakout and pin_of(contact) not in (SHELL, RING):
             raise InputError(
                 f"{contact} can't be reached: {ref} is on its unit",
@@ -142,6 +146,19 @@ class BenchModel:
             return value + LEAD_OHM
         gain = 1 + OHM_GAIN * self._noise.uniform(-1, 1)
         return value * gain + LEAD_OHM + OHM_NOISE * self._noise.uniform(-1, 1)
+
+    def kelvin_ohms(self, red: str, black: str) -> float:
+        """The meter in ohms with four wires: no leads in it, noise of a few microhms; infinite above 100 ohm."""
+        self.check_reach(red)
+        self.check_reach(black)
+        value = self.true_ohms(red, black)
+        if self.supply.on:
+            value += self.true_volts(red, black) / KELVIN_TEST_A
+        if abs(value) > KELVIN_MAX:
+            return math.inf
+        if not self.seed:
+            return value
+        return value * (1 + KELVIN_GAIN * self._noise.uniform(-1, 1)) + KELVIN_NOISE * self._noise.uniform(-1, 1)
 
     def volts(self, red: str, black: str) -> float:
         """The meter in DC volts between two contacts, with its 10 Mohm input and its noise."""
@@ -208,7 +225,8 @@ class BenchModel:
         self._since = {unit: self._since.get(unit, now) for unit in sorted(powered)}
 
     def _key(self) -> tuple[object, ...]:
-        return (self.state.on_unit, self.state.lifted, self.state.opened)
+        state = self.state
+        return (state.on_unit, state.lifted, state.opened, state.plugs, state.links, state.coded)
 
     def _supply_key(self) -> tuple[object, ...]:
         return (self.supply, self.loads)
@@ -216,8 +234,9 @@ class BenchModel:
     def _built(self) -> tuple[Wiring, UnitCircuit]:
         def make() -> tuple[Wiring, UnitCircuit]:
             state = self.state
-            wiring = build(self.harness, self.faults, lifted_ends=state.lifted, opened=state.opened, seed=self.seed)
-            return wiring, plugged(self.harness, wiring, state.on_unit, self.faults, self.seed)
+            wiring = build(self.harness, self.faults, state=state, seed=self.seed)
+            units = plugged(self.harness, wiring, state.on_unit, self.faults, self.seed)
+            return replace(wiring, diodes=(*wiring.diodes, *units.diodes)), units
 
         return self._cached(self._wirings, self._key(), make)
 
@@ -263,6 +282,17 @@ class BenchModel:
                 raise InputError(f"no connector {ref!r} in this harness")
             if ref in state.on_unit and not connector.unit:
                 raise InputError(f"{ref} has no unit to plug into")
+        for ref in sorted(state.plugs | state.coded):
+            connector = self.harness.connectors.get(ref)
+            if connector is None or connector.family in POINTS:
+                raise InputError(f"no connector {ref!r} in this harness that a plug fits")
+            if ref in state.on_unit | state.breakout or ref in state.plugs & state.coded:
+                raise InputError(f"{ref} can't take a plug: something else is on it")
+        for contact in sorted(state.links):
+            if contact not in self._contacts:
+                raise InputError(f"no contact {contact!r} in this harness to join to chassis")
+            if ref_of(contact) in state.on_unit - state.breakout and pin_of(contact) not in (SHELL, RING):
+                raise InputError(f"{contact} can't be joined to chassis: {ref_of(contact)} is on its unit")
         ends = {lifted(run.wire, end) for run in self.harness.runs for end in run.ends}
         for end in sorted(state.lifted):
             if end not in ends:

@@ -15,6 +15,7 @@ LINE_LENGTH = 1024
 _SHORT = {
     "MEASURE": "MEAS",
     "RESISTANCE": "RES",
+    "FRESISTANCE": "FRES",
     "VOLTAGE": "VOLT",
     "CURRENT": "CURR",
     "OUTPUT": "OUTP",

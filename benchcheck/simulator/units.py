@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from benchcheck.harness.model import Harness, Need, PathKind, Role, Unit, UnitContact
 from benchcheck.harness.nets import Groups
 from benchcheck.simulator.faults import ConverterOff, DeadTransmitter, Fault, FeedVolts, UnitCurrent
-from benchcheck.simulator.wiring import Resistor, Wiring, scatter
+from benchcheck.simulator.wiring import Diode, Resistor, Wiring, scatter
 from benchcheck.words.contact import SHELL, join, pin_of, ref_of
 
 JOINT_OHM = 0.01  # inside a unit: grounds together, case to shell (common practice, no source)
@@ -78,6 +78,7 @@ class UnitCircuit:
     inputs   terminators and input resistances, there whether powered or not
     bleeds   supply inputs as a meter's small test volts see them
     loads    supply inputs as the supply sees them
+    diodes   diodes inside the units
     """
 
     present: set[str] = field(default_factory=set)
@@ -85,6 +86,7 @@ class UnitCircuit:
     inputs: list[Resistor] = field(default_factory=list)
     bleeds: list[Resistor] = field(default_factory=list)
     loads: list[Resistor] = field(default_factory=list)
+    diodes: list[Diode] = field(default_factory=list)
     power: list[PowerInput] = field(default_factory=list)
     transmitters: list[Transmitter] = field(default_factory=list)
     can: list[CanPort] = field(default_factory=list)
@@ -187,6 +189,8 @@ class _UnitBuilder:
                     joints.append(Resistor(self.ground, self.case, JOINT_OHM))
             elif path.kind is PathKind.INPUT or (path.kind is PathKind.TERMINATOR and self.enabled(path.enabled_by)):
                 self.circuit.inputs.append(Resistor(self.node(path.a), self.node(path.b), max(path.ohm, 1e-3)))
+            elif path.kind is PathKind.DIODE:
+                self.circuit.diodes.append(Diode(self.node(path.a), self.node(path.b)))
         self.power_inputs()
         self.drivers()
 

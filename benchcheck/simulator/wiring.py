@@ -27,6 +27,8 @@ from benchcheck.simulator.faults import (
     SwappedContacts,
     WrongContact,
 )
+from benchcheck.simulator.plugs import to_chassis
+from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.contact import join, lifted
 
 END_OHM = 0.002  # a crimp, or a mated contact: each end of a run (common practice, no source)
@@ -102,15 +104,15 @@ def build(
     harness: Harness,
     faults: Sequence[Fault] = (),
     *,
-    lifted_ends: frozenset[str] = frozenset(),
-    opened: frozenset[str] = frozenset(),
+    state: BenchState = ALL_OPEN,
     seed: int = 0,
 ) -> Wiring:
     """What conducts between the contacts of the harness, no unit plugged.
 
-    lifted_ends  run ends that were taken off, as `W231@GND2`: each lands on a lug of that name
-    opened       protectors pulled and switches off
+    state  says which run ends were taken off (each lands on a lug of its name), which protectors are pulled and
+           switches off, and what plugs and clips join to chassis
     """
+    lifted_ends, opened = state.lifted, state.opened
     gone = {f.run for f in faults if isinstance(f, (OpenRun, MissingBridge, MissingDrain))}
     gone.update(run for f in faults if isinstance(f, BusCut) for run in f.runs)
     added_ohm = {f.run: f.ohm for f in faults if isinstance(f, HighResistance)}
@@ -137,6 +139,7 @@ def build(
             resistors.append(Resistor(part.a, part.b, max(part.ohm * (1 + spread * scatter(seed, part.ref)), 1e-3)))
         elif part.kind.conducts_at_rest:  # no coil is modelled: a relay stays open
             resistors.append(Resistor(part.a, part.b, max(part.ohm, CLOSED_OHM)))
+    resistors += [Resistor(*joint) for joint in to_chassis(harness, state, seed)]
     for fault in faults:
         if isinstance(fault, (Short, ExtraTerminator)):
             resistors.append(Resistor(fault.contacts[0], fault.contacts[1], max(fault.ohm, 1e-3)))

@@ -49,11 +49,17 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class FileFault:
-    """One thing that is wrong in a file: what, where, and what to do about it."""
+    """One thing that is wrong in a file: what, where, and what to do about it.
+
+    code   of the paper-review rule that it breaks, where the file can be read all the same; empty where it can't
+    names  the contacts and runs that it is about
+    """
 
     place: Place
     text: str
     hint: str
+    code: str = ""
+    names: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.place}: {self.text}. {self.hint}" if self.hint else f"{self.place}: {self.text}"

@@ -10,17 +10,21 @@ from enum import StrEnum
 class EventKind(StrEnum):
     """What can be recorded. Bodies are plain JSON objects with the keys named here."""
 
-    JOB_STARTED = "job.started"  # title, profile, digest, version
-    SESSION_STARTED = "session.started"  # bench (identities), passive (how we know), ambient_c, meter
+    JOB_STARTED = "job.started"  # title, profile, digest, version, ways
+    SESSION_STARTED = "session.started"  # bench (identities), passive (how we know), ambient_c, ambient_said_by, meter
+    LEAD_ZERO = "leads.zeroed"  # ohm, scatter_ohm, readings, own_rel, assumed, meter
     CAUTIONS = "cautions.acknowledged"  # cautions
     STATE = "state.confirmed"  # state, changes, simulated
-    READING = "reading.taken"  # step, reading, verdict {outcome, reason, text}, question, follow_up
+    READING = "reading.taken"  # step, reading, verdict {outcome, reason, text}, question, follow_up, band, basis
     SKIPPED = "step.skipped"  # step, reason
     SQUAWK_OPENED = "squawk.opened"  # the squawk's JSON
     SQUAWK_CLOSED = "squawk.closed"  # id, by
     WAIVER = "waiver.given"  # step or squawk, reason
     CAPTURE = "capture.written"  # file, sha256, bytes
-    REWORK = "rework.done"  # runs, connectors, reason
+    REWORK = "rework.done"  # runs, connectors, contacts, reason, again {step: why}
+    PROFILE_KEPT = "profile.kept"  # digest, name, files {name: zlib in base64}
+    PROFILE_CHANGED = "profile.changed"  # old, new (digests), known, runs {added, removed, changed, renumbered}, lines,
+    # cosmetic, again {step: why}, new_steps, gone_steps
     SESSION_ENDED = "session.ended"  # outcome
 
 

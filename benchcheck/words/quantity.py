@@ -55,7 +55,7 @@ def parse_quantity(text: str, unit: str, *, spec: MeterSpec | None = None, by: s
         return Reading(ReadingState.OVER, unit, over_above=over, instrument=instrument, detail=detail)
     value = _value(typed, unit)
     uncertainty = {"ohm": spec.ohm_uncertainty, "V": spec.volt_uncertainty, "A": spec.amp_uncertainty}[unit](value)
-    if unit == "ohm" and value < -(spec.ohm_floor + spec.lead_ohm + spec.lead_scatter_ohm):
+    if unit == "ohm" and value < -(spec.ohm_uncertainty(value) + spec.lead_ohm):
         raise InputError(
             f"{value:g} ohm is less than nothing",
             hint="A meter shows negative ohms when there is voltage on the circuit: switch off, then measure volts.",

@@ -16,6 +16,7 @@ class Request:
     load_at        contact and ground between which `load_a` amperes are drawn while reading
     source         bus name (can) or link name (line)
     sender         unit whose talk is listened for (line)
+    four_wire      ohms with four wires, where the meter has them
     """
 
     quantity: Quantity
@@ -26,3 +27,4 @@ class Request:
     load_at: tuple[str, str] | None = None
     source: str = ""
     sender: str = ""
+    four_wire: bool = False

@@ -42,6 +42,9 @@ class Step:
     band      the limit; None where the check judges otherwise (presence, a line's sentences)
     load_a    the load the technician draws at the contact while reading volts (0: none)
     settings  what the check needs to know again when it judges
+    basis     the limit at the profile's own ambient temperature, where the band is that of another day's; by it a
+              recorded reading is known to be of the same step
+    unresolved  in words why the meter can't tell whether a reading is in the band; empty where it can
     """
 
     id: str
@@ -57,3 +60,5 @@ class Step:
     load_a: float = 0.0
     note: str = ""
     settings: Mapping[str, object] = field(default_factory=dict)
+    basis: Band | None = None
+    unresolved: str = ""

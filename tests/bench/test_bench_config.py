@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 
 import pytest
 from hypothesis import given, settings
@@ -71,6 +72,60 @@ def test_a_bench_from_toml():
     assert config.meter.spec.volt_percent == MeterSpec().volt_percent
     with pytest.raises(ValidationError):
         config.name = "other"
+
+
+BREAKOUTS = """\
+[[breakouts]]
+name = "lead A"
+family = "dsub25"
+gender = "pin"
+ohm = 0.08
+checked = 2031-05-04
+
+[[breakouts]]
+name = "lead B"
+family = "circular"
+gender = "socket"
+ohm = 0
+within_ohm = 0.01
+check_days = 7
+at = "P100"
+sockets = { red = "A", blue = "B" }
+"""
+
+
+def test_breakout_leads():
+    a, b = config_from_toml(BREAKOUTS, "bench.toml").leads
+    assert (a.name, a.gender.value, a.ohm, a.within_ohm, a.check_days) == ("lead A", "pin", 0.08, 0.02, 30)
+    assert a.checked == date(2031, 5, 4)
+    assert (b.checked, b.within_ohm, b.check_days, b.at) == (None, 0.01, 7, "P100")
+    assert b.sockets == {"red": "A", "blue": "B"}
+    assert config_from_mapping({}).leads == ()
+    in_json = {"name": "x", "family": "dsub9", "gender": "pin", "ohm": 0.1, "checked": "2031-05-04"}
+    assert config_from_mapping({"breakouts": [in_json]}).leads[0].checked == date(2031, 5, 4)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "said"),
+    [
+        ('family = "dsub25"', 'family = "dsub24"', 3, "Did you mean 'dsub25'"),
+        ('family = "dsub25"', 'family = "stud"', 3, "unknown family 'stud'"),
+        ('gender = "pin"', 'gender = "male"', 4, '"pin" or "socket"'),
+        ("ohm = 0.08", "ohm = -1", 5, "ohm"),
+        ("ohm = 0.08\n", "", 1, "ohm is missing"),
+        ("checked = 2031-05-04", 'checked = "last week"', 6, "2031-05-04"),
+        ("checked = 2031-05-04", "checked = 7", 6, "2031-05-04"),
+        ("check_days = 7", "check_days = 0", 14, "check_days"),
+        ('blue = "B"', 'blue = "A"', 16, "contact given twice: A"),
+        ('name = "lead B"', 'name = "lead A"', 1, "name given twice: lead A"),
+        ('at = "P100"', 'on = "P100"', 15, "unknown key"),
+        ("checked = 2031-05-04", 'sockets = { A = "26" }', 1, "a dsub25 has no contact 26"),
+    ],
+)
+def test_faults_of_breakout_leads(old, new, line, said):
+    found = faults(BREAKOUTS.replace(old, new, 1))
+    assert any(said in fault[1] + fault[2] for fault in found), found
+    assert found[0][0] == line
 
 
 def test_an_empty_bench_and_a_manual_meter():

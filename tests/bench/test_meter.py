@@ -9,12 +9,11 @@ from bench_stand_ins import IDN, Pty, PtyLines, TcpLines, meter_replies
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.bench.clock import FakeClock
 from benchcheck.bench.meter import ScpiMeter
 from benchcheck.bench.port import open_port
 from benchcheck.bench.scpi import Instrument
 from benchcheck.words.errors import LinkLost, SetupError
-from benchcheck.words.meter import MeterSpec
+from benchcheck.words.meter import MeterRange, MeterSpec
 from benchcheck.words.reading import ReadingState
 
 SHORT_S = 0.1  # a time-out for stand-ins that stay silent on purpose
@@ -28,7 +27,7 @@ def instrument(stand_in, **options):
 
 
 def meter(stand_in, **options):
-    return ScpiMeter(instrument(stand_in, **options), MeterSpec(), FakeClock())
+    return ScpiMeter(instrument(stand_in, **options), MeterSpec())
 
 
 @pytest.fixture(params=[PtyLines, TcpLines])
@@ -37,12 +36,13 @@ def stand_in(request):
         yield made
 
 
-def test_ohms_come_without_the_leads_and_with_their_uncertainty(stand_in):
+def test_ohms_come_as_shown_and_with_their_uncertainty(stand_in):
     with closing(meter(stand_in)) as dmm:
         reading = dmm.ohms()
     assert reading.state is ReadingState.VALUE
-    assert reading.value == pytest.approx(1.3)  # 1.5 less 0.2 of leads
-    assert reading.uncertainty == pytest.approx(1.3 * 0.009 + 0.2 + 0.1)
+    assert reading.value == pytest.approx(1.5)  # the leads are in it: whoever holds their zero takes them off
+    assert reading.uncertainty == pytest.approx(1.5 * 0.009 + 0.2 + 0.1)
+    assert reading.detail["wires"] == 2
     assert reading.instrument == IDN.decode().strip()
     assert reading.detail["range_ohm"] == 40e6
     assert reading.detail["test_volts"] == 0.6
@@ -139,7 +139,7 @@ def test_what_came_unasked_is_not_the_answer(stand_in):
     stand_in.lines.replies["MEAS:VOLT:DC?"] = b"24.02\n99.9\n"
     with closing(meter(stand_in)) as dmm:
         assert dmm.volts().value == 24.02
-        assert dmm.ohms().value == pytest.approx(1.3)
+        assert dmm.ohms().value == pytest.approx(1.5)
 
 
 def test_a_babbling_instrument_is_given_up():
@@ -149,22 +149,36 @@ def test_a_babbling_instrument_is_given_up():
     assert "line end" in reading.detail["why"]
 
 
-def test_leads_are_zeroed():
-    with PtyLines(meter_replies(ohms=b"0.350\n")) as stand_in, closing(meter(stand_in)) as dmm:
-        reading = dmm.zero_leads()
-        assert reading.value == pytest.approx(0.35)
-        assert dmm.zeroed_at_ns is not None
-        stand_in.lines.replies["MEAS:RES?"] = b"1.350\n"
-        assert dmm.ohms().value == pytest.approx(1.0)
+KELVIN = MeterSpec(four_wire=True, four_wire_ranges=(MeterRange(0.1, 1e-6), MeterRange(10.0, 1e-4)), ohm_counts=5)
 
 
-@pytest.mark.parametrize("ohms", [b"9.9E37\n", b"120.0\n", b"-0.5\n", b"junk\n"])
-def test_leads_that_were_not_together_zero_nothing(ohms):
-    with PtyLines(meter_replies(ohms=ohms)) as stand_in, closing(meter(stand_in)) as dmm:
-        with pytest.raises(SetupError, match="not held together"):
-            dmm.zero_leads()
-        assert dmm.lead_ohm == 0.2
-        assert dmm.zeroed_at_ns is None
+def test_four_wires_are_asked_for_with_their_own_range():
+    with PtyLines({**meter_replies(), "MEAS:FRES?": b"+1.25000000E-02\n"}) as stand_in:
+        with closing(ScpiMeter(instrument(stand_in), KELVIN)) as dmm:
+            reading = dmm.kelvin_ohms()
+        assert "MEAS:FRES?" in stand_in.lines.commands
+    assert reading.value == 0.0125
+    assert reading.uncertainty == pytest.approx(0.0125 * 0.009 + 5e-6)
+    assert reading.detail["wires"] == 4
+
+
+@pytest.mark.parametrize(("answer", "state"), [(b"9.9E37\n", ReadingState.OVER), (b"-0.5\n", ReadingState.NONE)])
+def test_four_wires_open_or_less_than_nothing(answer, state):
+    with (
+        PtyLines({**meter_replies(), "MEAS:FRES?": answer}) as stand_in,
+        closing(ScpiMeter(instrument(stand_in), KELVIN)) as dmm,
+    ):
+        reading = dmm.kelvin_ohms()
+    assert reading.state is state
+    assert state is ReadingState.NONE or reading.over_above == 10.0
+
+
+def test_a_meter_with_two_wires_gives_no_four_wire_reading():
+    with PtyLines(meter_replies()) as stand_in, closing(meter(stand_in)) as dmm:
+        reading = dmm.kelvin_ohms()
+        assert "MEAS:FRES?" not in stand_in.lines.commands
+    assert reading.state is ReadingState.NONE
+    assert "four wires" in reading.detail["why"]
 
 
 def test_unplugging_is_link_lost_and_closing_after_it_is_quiet(stand_in):

@@ -9,8 +9,8 @@ import pytest
 from judging import METER, amps, judged, over, said, step_of, verdict, volts
 from model_bench import shipped
 
-from benchcheck.checks.feed_drop import ALLOWED_FRACTION
 from benchcheck.checks.kind import Context, all_kinds
+from benchcheck.harness.wire import allowed_drop_v
 from benchcheck.words.reading import Reading
 from benchcheck.words.step import Quantity
 from benchcheck.words.verdict import Band, Outcome
@@ -46,10 +46,11 @@ def test_feeds_are_read_with_units_out() -> None:
 
 
 def test_the_allowed_drop_is_in_proportion_to_the_handbook() -> None:
-    """AC 43.13-1B table 11-6, continuous: 0.5 V of 14 V and 1 V of 28 V (table from memory; the figures 1 and 0.5
-    are the drop columns of tables 11-7 and 11-8): one part in 28."""
-    assert pytest.approx(0.5) == 14.0 * ALLOWED_FRACTION
-    assert pytest.approx(1.0) == 28.0 * ALLOWED_FRACTION
+    """AC 43.13-1B table 11-6, continuous: 0.5 V of 14 V and 1 V of 28 V (the figures 1, 0.5, 4 and 7 are the drop columns
+    of tables 11-7 and 11-8); volts that it lacks by its smallest ratio, 4 V of 115 V."""
+    assert allowed_drop_v(14.0) == 0.5
+    assert allowed_drop_v(28.0) == 1.0
+    assert allowed_drop_v(24.0) == pytest.approx(24.0 * 4 / 115)
     for profile in ("starter", "survey_launch"):
         for step in shipped(profile)[1].steps:
             if step.check == "feed_drop":
@@ -66,7 +67,7 @@ def test_the_expected_drop_is_amperes_times_the_way() -> None:
     step = step_of("feed_drop:P1-1:P1-2", "starter")
     # W1 1.2 m AWG 22 there, W3 1.2 m AWG 22 back (16.20 ohm per 1000 ft), four crimps, CB1 of 0.05 ohm; 0.3 A
     expected = 0.3 * (2.4 * 16.20 / 304.8 + 4 * 0.003 + 0.05)
-    assert f"drops {expected:.3f} V" in (step.band.source if step.band else "")
+    assert f"= {expected:.3f} V" in (step.band.source if step.band else "")
     assert step.band is not None
     assert step.band.high == pytest.approx(expected * 1.3 + 0.1, abs=1e-3)
     assert context.harness is harness

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 from console_driver import PROMPT, SoundHarness, check_by_hand
+from first_steps import FIRST, SECOND, THIRD
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.config import config_from_mapping
@@ -86,28 +87,45 @@ def test_live_without_adapters_is_unsure_and_moves_nothing(job, monkeypatch, cap
 
 
 def test_garbage_is_asked_again_and_words_are_understood(job, monkeypatch, capsys):
-    typed = ["", "", "0", "0", "garbage", "24 V", "0.2", "skip", "skip the probe slipped", "back", "0.3", "quit"]
+    typed = [
+        "",
+        "",
+        "0",
+        "0",
+        "0.1 O",
+        "rel",
+        "garbage",
+        "24 V",
+        "0.2",
+        "skip",
+        "skip the probe slipped",
+        "back",
+        "0.3",
+        "quit",
+    ]
     assert piped(monkeypatch, "\n".join(typed) + "\n", "starter.job", "--stage", "dead", "--by", "Ann") == 4
     out, err = capsys.readouterr()
+    assert "'O' is no reading" in err
     assert "'garbage' is no reading" in err
     assert "'24 V' is in volts, and this asks for ohms" in err
     assert "Say why: skip REASON." in err
     # `back` from the third step leads to the second, which was left out before
     assert [(body["step"], body["reading"]["value"]) for body in of_plan(job)] == [
-        ("continuity:W3", 0.2),
-        ("continuity:W8", 0.3),
+        (FIRST.id, 0.2),
+        (SECOND.id, 0.3),
     ]
-    assert "SKIPPED continuity:W8: left out by Ann: the probe slipped" in out
-    assert events(job, EventKind.SKIPPED) == [{"step": "continuity:W8", "reason": "left out by Ann: the probe slipped"}]
+    assert f"SKIPPED {SECOND.id}: left out by Ann: the probe slipped" in out
+    (skipped,) = events(job, EventKind.SKIPPED)
+    assert skipped == {"step": SECOND.id, "reason": "left out by Ann: the probe slipped"}
 
 
 def test_the_end_of_the_input_stops_and_a_rerun_goes_on(job, monkeypatch, capsys):
-    assert piped(monkeypatch, "\n\n0\n0\n0.2\n0.2\n", "starter.job", "--stage", "dead") == 4
+    assert piped(monkeypatch, "\n\n0\n0\nrel\n0.2\n0.2\n", "starter.job", "--stage", "dead") == 4
     assert "Stopped here. What was recorded stays" in capsys.readouterr().err
-    assert [body["step"] for body in of_plan(job)] == ["continuity:W3", "continuity:W8"]
+    assert [body["step"] for body in of_plan(job)] == [FIRST.id, SECOND.id]
     assert events(job, EventKind.SESSION_ENDED) == [{"outcome": "broken off"}]
-    assert piped(monkeypatch, "\n\n0\n0\n0.2\n", "starter.job", "--stage", "dead") == 4
-    assert of_plan(job)[-1]["step"] == "continuity:W9"
+    assert piped(monkeypatch, "\n\n0\n0\nrel\n0.2\n", "starter.job", "--stage", "dead") == 4
+    assert of_plan(job)[-1]["step"] == THIRD.id
     assert verify_record(job).ok
 
 
@@ -179,9 +197,10 @@ def test_a_changed_profile_is_said_and_a_bench_beside_it_is_used(tmp_path, monke
     (mine / "bench.toml").write_text('name = "bench beside it"\n[meter]\nmanual = true\n', encoding="utf-8")
     with (mine / "pins.csv").open("a", encoding="utf-8") as table:
         table.write("W11,TB1-3,P2-10,22,0.8,signal,,,brown,\n")
-    assert piped(monkeypatch, "\n\n0\n0\n0.2\n", "mine.job", "--stage", "dead") == 4
+    assert piped(monkeypatch, "\n\n0\n0\nrel\n0.2\n", "mine.job", "--stage", "dead") == 4
     err = capsys.readouterr().err
-    assert "the profile has been changed since this job was started" in err
+    assert "the profile has been changed since this job was last worked on" in err
+    assert "run W11 added: TB1-3 to P2-10" in err
     assert "bench beside it" in err
     shutil.rmtree(mine)
     assert piped(monkeypatch, "", "mine.job", "--stage", "dead") == 2
@@ -200,24 +219,24 @@ def test_the_bench_of_my_own_configuration_is_used(job, tmp_path, monkeypatch, c
     mine.write_text(
         'name = "my own bench"\n[meter]\nmanual = true\n[meter.accuracy]\nohm_max = 1e4\n', encoding="utf-8"
     )
-    assert piped(monkeypatch, "", "starter.job", "--step", "isolation:P1-1:P1-2") == 4
+    assert piped(monkeypatch, "", "starter.job", "--step", "supply_to_ground:TB1-1:TB1-4") == 4
     assert f"bench: my own bench ({mine})" in capsys.readouterr().err
     # OL on a meter that ends below the limit proves nothing
-    assert piped(monkeypatch, "\n\n0\n0\nOL\n", "starter.job", "--step", "isolation:P1-1:P1-2") == 4
+    assert piped(monkeypatch, "\n\n0\n0\nrel\nOL\n", "starter.job", "--step", "supply_to_ground:TB1-1:TB1-4") == 4
     assert "UNSURE" in capsys.readouterr().out
 
 
 def test_bytes_that_are_no_text_are_garbage(job):
     done = subprocess.run(
         [sys.executable, "-m", "benchcheck", "check", "starter.job", "--stage", "dead"],
-        input=b"\n\n0\n0\n\xff\xfe\x00\x1b[2J\n0.2\n",
+        input=b"\n\n0\n0\n0.1 0.1 0.1\n\xff\xfe\x00\x1b[2J\n0.3\n",
         capture_output=True,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
     )
     assert done.returncode == 4
     assert b"is no reading" in done.stderr
     assert b"\x1b" not in done.stderr + done.stdout
-    assert b"(+) PASS    continuity:W3: 0.2 ohm" in done.stdout
+    assert f"(+) PASS    {FIRST.id}: 0.2 ohm".encode() in done.stdout
 
 
 def spawned(job, *arguments):
@@ -250,7 +269,7 @@ def test_at_a_terminal(job):
     process, ours = spawned(job, "--stage", "dead", "--by", "Ann Example")
     try:
         person, said = SoundHarness(), ""
-        for _ in range(6):
+        for _ in range(8):
             said += read_until(ours, PROMPT.search)
             os.write(ours, person.answer(said).encode() + b"\n")
         said += read_until(ours, PROMPT.search)
@@ -261,13 +280,13 @@ def test_at_a_terminal(job):
         process.kill()
         process.wait()
         os.close(ours)
-    assert "(+) PASS    continuity:W8: 0.2 ohm" in said
+    assert f"(+) PASS    {FIRST.id}: 0.2 ohm" in said
     assert "Stopped here." in said
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_interrupted_at_a_question(job, number):
-    process, ours = spawned(job, "--stage", "dead")
+    process, ours = spawned(job, "--stage", "dead", "--ambient", "20")
     try:
         read_until(ours, PROMPT.search)
         process.send_signal(number)
@@ -317,3 +336,34 @@ def test_interrupted_under_power_leaves_the_supply_off(job, monkeypatch):
         with Bench(config_from_mapping(simulated.description)) as bench:
             assert not bench.supply.output_on
     assert events(job, EventKind.SESSION_ENDED)[-1] == {"outcome": "broken off"}
+
+
+def test_the_ambient_of_the_day_is_said_once_and_limits_go_with_it(job, monkeypatch, capsys):
+    assert (
+        piped(monkeypatch, "\n\n0\n0\nrel\n0.2\n", "starter.job", "--stage", "dead", "--ambient", "35", "--by", "Ann")
+        == 4
+    )
+    err = capsys.readouterr().err
+    assert "ambient: 35 C, said by Ann" in err
+    assert "m at 35 C" in err
+    assert piped(monkeypatch, "\n\n0\n0\nrel\n0.2\n", "starter.job", "--stage", "dead", "--by", "Ben") == 4
+    assert "ambient: 35 C, said by Ann" in capsys.readouterr().err  # today it was said already
+    sessions = [(body["ambient_c"], body["ambient_said_by"]) for body in events(job, EventKind.SESSION_STARTED)]
+    assert sessions == [(35.0, "Ann"), (35.0, "Ann")]
+    first, second = of_plan(job)[:2]
+    assert first["step"] != second["step"]  # what was proved is not asked again
+    assert first["basis"]["high"] < first["band"]["high"]
+    assert piped(monkeypatch, "", "starter.job", "--stage", "dead", "--ambient", "warm") == 2
+    assert "'warm' is no temperature" in capsys.readouterr().err
+
+
+def test_without_a_terminal_the_ambient_is_the_profiles(job, monkeypatch, capsys):
+    assert piped(monkeypatch, "\n\n0\n0\n0.3 0.2 0.4\n0.5\n", "starter.job", "--stage", "dead") == 4
+    assert "ambient: 20 C, as the profile says" in capsys.readouterr().err
+    (started,) = events(job, EventKind.SESSION_STARTED)
+    assert (started["ambient_c"], started["ambient_said_by"]) == (20.0, "")
+    (leads,) = events(job, EventKind.LEAD_ZERO)
+    assert (leads["ohm"], leads["readings"]) == (pytest.approx(0.3), [0.3, 0.2, 0.4])
+    (reading,) = [body["reading"] for body in of_plan(job)]
+    assert (reading["value"], reading["detail"]["raw_ohm"]) == (pytest.approx(0.2), 0.5)
+    assert reading["detail"]["typed"] == "0.5"

@@ -138,9 +138,10 @@ def test_the_record_verifies_and_tells_the_whole_session(faulty: Run) -> None:
     assert verify_record(path).ok
     with JobRecord.open(path) as record:
         kinds = [event.kind for event in record.events()]
-    assert kinds[:2] == [EventKind.JOB_STARTED, EventKind.SESSION_STARTED]
+    assert kinds[:3] == [EventKind.JOB_STARTED, EventKind.PROFILE_KEPT, EventKind.SESSION_STARTED]
     assert kinds[-1] == EventKind.SESSION_ENDED
     assert kinds.count(EventKind.SQUAWK_OPENED) == len(faulty.truth)
+    assert kinds.count(EventKind.LEAD_ZERO) >= 1
     assert {EventKind.STATE, EventKind.READING, EventKind.CAUTIONS, EventKind.CAPTURE, EventKind.WAIVER} <= set(kinds)
 
 

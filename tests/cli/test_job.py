@@ -42,9 +42,10 @@ def test_start_makes_a_job_of_a_profile_that_comes_along(tmp_path, monkeypatch, 
     monkeypatch.chdir(tmp_path)
     assert run(["job", "start", "starter", "--by", "Ann Example"]) == 0
     assert "Started starter.job" in capsys.readouterr().err
-    (event,) = JobRecord.open(tmp_path / "starter.job").events()
+    event, kept = JobRecord.open(tmp_path / "starter.job").events()
     assert (event.who, event.kind) == ("Ann Example", "job.started")
     assert len(event.profile) == 64
+    assert (kept.kind, kept.body["digest"], kept.profile) == ("profile.kept", event.profile, event.profile)
     assert run(["job", "start", "starter"]) == 2  # never over an old one
     assert "already" in capsys.readouterr().err
     assert run(["job", "start", "starter", "--file", "second"]) == 0

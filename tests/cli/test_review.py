@@ -57,6 +57,44 @@ def test_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert ("no_zone", ["P1"], "harness.toml", 7) in found
 
 
+def test_an_unfinished_table_is_reviewed_all_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Rows at fault come first, with a code, and what is wrong elsewhere is found as well."""
+    files = changed(
+        ("pins.csv", "W3,P1-2,GND1,", "W3,P1-22,GND1,"),  # no such contact: P1-2 is not forgotten besides
+        ("pins.csv", "W12,P3-D,P2-9,", "W11,P3-D,P2-9,"),
+        ("harness.toml", 'zone = "left"\n', ""),
+        ("harness.toml", 'rx = "P2-7"', 'rx = "P2-6"'),
+    )
+    profile = write(tmp_path, files)
+    assert run(["review", profile]) == 1
+    out, err = capsys.readouterr()
+    assert "finding pins.csv:4:4: from: contact '22' is not in P1. P1 (dsub9) has 1 to 9" in out
+    assert "mend them" in err
+    assert run(["review", profile, "--json"]) == 1
+    document = json.loads(capsys.readouterr().out)
+    assert document["faults"] == []
+    codes = [finding["code"] for finding in document["findings"]]
+    assert codes == ["contact_unknown", "wire_number_twice", "link_not_joined", "no_zone", "bus_without_messages"]
+    # and no other command takes such a table
+    assert run(["plan", profile]) == 2
+    assert "contact '22' is not in P1" in capsys.readouterr().err
+
+
+def test_a_value_that_cant_be_read_exits_2_and_the_rest_is_reviewed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    files = changed(("pins.csv", "P2-8,22,1.5", "P2-8,22x,1.5"), ("harness.toml", 'zone = "left"\n', ""))
+    profile = write(tmp_path, files)
+    assert run(["review", profile, "--json"]) == 2
+    document = json.loads(capsys.readouterr().out)
+    assert [(fault["line"], fault["text"]) for fault in document["faults"]] == [(11, "awg: '22x' is no gauge")]
+    assert {finding["code"] for finding in document["findings"]} == {"no_zone", "bus_without_messages"}
+    assert run(["review", profile, "--plain"]) == 2
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("fault pins.csv:11:")
+    assert "1 fault of the files" in lines[-1]
+
+
 def test_faulty_files_are_all_listed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     files = changed(("pins.csv", "W3,P1-2", "W3,P1-22"), ("units/nav.toml", 'contact = "2"', 'contact = "22"'))
     profile = write(tmp_path, files)
@@ -71,6 +109,7 @@ def test_faulty_files_are_all_listed(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert (document["schema"], document["exit_code"]) == ("benchcheck.error/1", 2)
     assert {fault["file"] for fault in document["faults"]} == {"pins.csv", "units/nav.toml"}
     assert document["faults"][0]["hint"]
+    assert {fault["code"] for fault in document["faults"] if fault["file"] == "pins.csv"} == {"contact_unknown"}
 
 
 def test_notes_go_to_the_person(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,7 +10,7 @@ from benchcheck.checks.kind import Context, all_kinds
 from benchcheck.diagnosis.candidates import is_tx_and_rx
 from benchcheck.diagnosis.dead import diagnose_dead
 from benchcheck.harness.buses import pairs
-from benchcheck.harness.families import neighbours
+from benchcheck.harness.connector.families import neighbours
 from benchcheck.harness.model import Connector, Harness, PartKind, Role
 from benchcheck.plan.plan import Plan
 from benchcheck.simulator import faults as planted

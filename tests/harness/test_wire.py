@@ -117,6 +117,37 @@ def test_wire_size_of_example_1() -> None:
     assert wire.thinnest_awg(5000, 20, allowed) is None
 
 
+def test_ampacity() -> None:
+    # AC 43.13-1B table 11-9: 22 AWG 3, 5, 6 A and 8 AWG 38, 57, 71 A by insulation
+    assert [wire.ampacity_a(22, rated) for rated in (105, 150, 200)] == [3, 5, 6]
+    assert [wire.ampacity_a(8, rated) for rated in (105, 150, 200)] == [38, 57, 71]
+    # between two rows what the thinner one carries; thinner than the table no more than its thinnest
+    assert wire.ampacity_a(9) == wire.ampacity_a(10)
+    assert wire.ampacity_a(28) == wire.ampacity_a(24)
+
+
+@pytest.mark.parametrize(
+    ("awg", "breaker_a"),
+    # AC 43.13-1B table 11-3, breaker column (the pairing of its columns from memory)
+    [(22, 5), (20, 7.5), (18, 10), (16, 15), (14, 20), (12, 30), (10, 40), (8, 50), (6, 80), (4, 100), (2, 125)],
+)
+def test_breakers_of_table_11_3(awg: int, breaker_a: float) -> None:
+    assert wire.largest_breaker_a(awg) == breaker_a
+
+
+def test_gauges_without_a_breaker() -> None:
+    assert [wire.largest_breaker_a(awg) for awg in (24, 1, 0, -3)] == [None] * 4
+    assert wire.largest_breaker_a(7) == 50
+    # the two tables have different bases: 22 AWG is protected at 5 A and carries 3 A in a bundle
+    assert wire.largest_breaker_a(22) == 5 > wire.ampacity_a(22)
+
+
+def test_circular_mils() -> None:
+    # AC 43.13-1B table 11-9; other gauges by the square of the solid diameter: 36 AWG is 0.005 in, 25 circular mils
+    assert wire.circular_mils(20) == 1216
+    assert wire.circular_mils(36) == pytest.approx(25)
+
+
 def test_allowed_drop() -> None:
     # AC 43.13-1B table 11-6 (continuous: drop columns of tables 11-7 and 11-8; intermittent from memory)
     continuous = {14: 0.5, 28: 1, 115: 4, 200: 7}

@@ -1,10 +1,14 @@
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from benchcheck.bench.breakout_lead import BreakoutLead
+from benchcheck.harness.model import Gender
 from benchcheck.jobs.asked import BackAsked, QuestionKind, SkipAsked, StopAsked
+from benchcheck.jobs.breakouts import Breakouts
 from benchcheck.jobs.by_hand import ByHand, HandSupply, TypedMeter
 from benchcheck.profile.load import load_profile
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
@@ -80,6 +84,57 @@ def test_touching_is_asked_only_where_an_instrument_reads(harness):
     hands.touch("P1-1", "P1-2")
     hands.touch("P1-1", "P1-2")
     assert [question.kind for question in watching.asked] == [QuestionKind.TOUCH]
+
+
+def test_how_each_lead_gets_there_is_told_for_the_state_that_was_confirmed(harness):
+    person = Scripted("", "0.3", "", "0.3")
+    hands = by_hand(harness, person)
+    meter = TypedMeter(hands, MeterSpec(), "Ann")
+    hands.bring_to(ALL_OPEN, ALL_OPEN)
+    hands.touch("P1-2", "TB1-4")
+    meter.ohms()
+    assert person.asked[-1].how == (
+        "red, P1-2: matching test pin of size 20, never a probe tip in a socket: it spreads it; "
+        "upper row, 2nd from the right, looking at the mating face (sockets)",
+        "black, TB1-4: on its screw; 1st from the right",
+    )
+    assert person.asked[-1].how_short == (
+        "test pin size 20, no tip; mating face, upper row, 2nd from the right",
+        "on its screw; 1st from the right",
+    )
+    hands.bring_to(ALL_OPEN, BenchState(breakout=frozenset({"P1"})))
+    hands.touch("P1-2", "GND1")
+    meter.ohms()
+    assert person.asked[-1].how[0] == "red, P1-2: socket 2 of the breakout lead at P1"
+
+
+def test_how_a_tap_and_a_load_are_joined_is_told(harness):
+    person = Scripted("", "", "")
+    hands = by_hand(harness, person)
+    hands.bring_to(ALL_OPEN, BenchState(breakout=frozenset({"P2"})))
+    hands.tap("tap1", "P2-7", "P2-8", 4800)
+    assert person.asked[-1].how == (
+        "receive wire, P2-7: socket 7 of the breakout lead at P2",
+        "ground, P2-8: socket 8 of the breakout lead at P2",
+    )
+    hands.load(("P1-1", "TB1-4"), 0.5)
+    assert person.asked[-1].how[0].startswith("from, P1-1: matching test pin of size 20")
+    assert person.asked[-1].how[1] == "to, TB1-4: on its screw; 1st from the right"
+
+
+def test_the_breakout_lead_of_the_bench_is_named_with_its_own_sockets(harness):
+    day_ns = 86_400_000_000_000
+    sockets = {f"way {pin}": pin for pin in harness.connectors["P1"].contacts}
+    lead = BreakoutLead("lead A", "dsub9", Gender.PIN, 0.1, 0.02, date(1970, 1, 1), 30, "", sockets)
+    person = Scripted("", "0.3")
+    hands = ByHand(
+        harness, person, typed=True, commanded=False, breakouts=Breakouts(harness, [lead], lambda: 3 * day_ns)
+    )
+    hands.bring_to(ALL_OPEN, BenchState(breakout=frozenset({"P1"})))
+    assert person.asked[0].todo[-1] == "put the breakout lead 'lead A' on P1"
+    hands.touch("P1-2", "GND1")
+    TypedMeter(hands, MeterSpec(), "Ann").ohms()
+    assert person.asked[-1].how_short[0] == "socket way 2 of the breakout lead at P1"
 
 
 def test_what_is_no_reading_is_asked_again_with_the_hint(harness):

@@ -18,6 +18,7 @@ from benchcheck.simulator.faults import DeadTransmitter, OpenRun, ProtectorOpen,
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.errors import ExitCode, LinkLost, SetupError
 from benchcheck.words.event import EventKind
+from benchcheck.words.lead_zero import READINGS
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.step import Stage
@@ -84,7 +85,7 @@ def test_what_was_recorded_gives_the_board_again(clean: Job) -> None:
 
 
 def test_progress_has_numbers(clean: Job) -> None:
-    assert "dead stage: 41 of 41 steps to do" in clean.said
+    assert "dead stage: 37 of 37 steps to do" in clean.said
     assert any(line.startswith("power stage: 23 PASS, 0 FAIL") for line in clean.said)
 
 
@@ -191,7 +192,7 @@ def test_power_is_not_let_in_over_a_short(ohm: float) -> None:
     assert counts["SKIPPED"] == len(made.runner.plan.of_stage(Stage.POWER))
     assert made.runner.board.counts(Stage.LIVE)["PASS"] == 0
     reason = made.record.bodies(EventKind.SKIPPED)[0]["reason"]
-    assert str(reason).startswith("power is not let in, not proved: is P1-1 apart from P1-2")
+    assert str(reason).startswith("power is not let in, not proved: is TB1-1 apart from TB1-4 (24V main to its ground)")
     assert made.squawks
     if ohm < 1:
         assert [kind for kind, _ in made.squawks] == ["short"]
@@ -343,11 +344,12 @@ def test_a_rerun_asks_nothing_that_passed() -> None:
 
 
 def test_a_rerun_goes_on_where_an_interrupted_run_stopped() -> None:
-    first = job("starter", hook=Lost("meter", 15, error=KeyboardInterrupt))  # type: ignore[arg-type]
+    first = job("starter", hook=Lost("meter", 15 + READINGS, error=KeyboardInterrupt))  # type: ignore[arg-type]
     with pytest.raises(KeyboardInterrupt):
         first.run()
     measured = [b["step"] for b in first.record.bodies(EventKind.READING) if not b["follow_up"]]
-    assert len(measured) == 13  # two of the fifteen were the volts before the first ohms, at the feed and at the pair
+    # two of the fifteen were the volts before the first ohms, at the feed and at the pair; the others are the leads
+    assert len(measured) == 13
     again = first.rework()
     again.run()
     steps = [b["step"] for b in first.record.bodies(EventKind.READING) if not b["follow_up"]]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from sample_profile import FILES
 
-from benchcheck.harness.file_text import LARGEST_BYTES
+from benchcheck.harness.reading.file_text import LARGEST_BYTES
 from benchcheck.harness.review.rule import review
 from benchcheck.profile.find import find_profile, shipped_folder, shipped_names
 from benchcheck.profile.load import digest_of, load_profile

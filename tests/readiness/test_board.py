@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import pytest
 from hypothesis import given, settings
@@ -139,6 +139,67 @@ def test_counts() -> None:
     ).counts(Stage.DEAD)
     total = len(PLAN.of_stage(Stage.DEAD))
     assert counts == {"PASS": 1, "FAIL": 1, "UNSURE": 1, "SKIPPED": 0, "waived": 1, "todo": total - 4}
+
+
+# --- put back --------------------------------------------------------------------------------------------------------
+
+
+def rework(*steps: str) -> tuple[str, dict[str, object]]:
+    again = dict.fromkeys(steps, "P1-1")
+    return EventKind.REWORK, {"contacts": ["P1-1"], "runs": [], "connectors": [], "reason": "bent", "again": again}
+
+
+def changed(*steps: str) -> tuple[str, dict[str, object]]:
+    return EventKind.PROFILE_CHANGED, {"old": "o", "new": "n", "again": dict.fromkeys(steps, "W1 was changed")}
+
+
+@pytest.mark.parametrize("put_back", [rework, changed])
+@pytest.mark.parametrize("outcome", ["PASS", "FAIL", "UNSURE"])
+def test_what_is_due_again_has_no_verdict(outcome: str, put_back: Callable[..., tuple[str, dict[str, object]]]) -> None:
+    other = PLAN.steps[3].id
+    done = board(reading(STEP, outcome), reading(other, "PASS"), put_back(STEP, "continuity:W999"))
+    assert done.outcome(STEP) is None
+    assert done.outcome(other) is Outcome.PASS
+    assert PLAN.by_id[STEP] in done.todo()
+    assert list(done.due_again) == [STEP]
+    assert done.due_again[STEP] in ("P1-1 was reworked: P1-1", "the pin table was changed: W1 was changed")
+    again = board(reading(STEP, outcome), put_back(STEP), reading(STEP, "PASS"))
+    assert again.outcome(STEP) is Outcome.PASS
+    assert again.due_again == {}
+
+
+def test_what_had_no_verdict_is_to_do_as_before() -> None:
+    assert board(rework(STEP)).due_again == {}
+    assert board(rework(STEP), reading(STEP, "PASS")).outcome(STEP) is Outcome.PASS
+
+
+def test_a_waiver_falls_with_the_verdict_and_a_squawk_is_open_again() -> None:
+    assert board(*everything(), reading(STEP, "FAIL"), waiver(STEP), rework(STEP)).waived == {}
+    opened = (EventKind.SQUAWK_OPENED, SQUAWK.to_json())
+    accepted = board(*everything(), reading(STEP, "FAIL"), opened, waiver(SQUAWK.id, "squawk"))
+    assert not accepted.squawks
+    back = board(*everything(), reading(STEP, "FAIL"), opened, waiver(SQUAWK.id, "squawk"), rework(STEP))
+    assert list(back.squawks) == [SQUAWK]
+    assert back.waived == {}
+
+
+def test_a_skip_after_a_failure_that_was_worked_on_is_a_skip() -> None:
+    assert board(reading(STEP, "FAIL"), rework(STEP), skipped(STEP)).outcome(STEP) is Outcome.SKIPPED
+
+
+def test_a_rework_that_names_no_steps_puts_back_what_names_it_by_the_plan_alone() -> None:
+    told = (EventKind.REWORK, {"runs": ["W1"], "connectors": [], "reason": "new crimp"})
+    left = board(*everything(), told)
+    assert left.outcome(STEP) is None
+    assert left.outcome("continuity:W9") is Outcome.PASS
+    feeds = [step.id for step in PLAN.steps if step.check == "feed_volts" and step.red == "P1-1"]
+    assert feeds
+    assert all(left.outcome(name) is None for name in feeds)
+    connector = board(*everything(), (EventKind.REWORK, {"connectors": ["P2"], "reason": "opened"}))
+    assert all(connector.outcome(step.id) is None for step in PLAN.steps if "P2" in touched(step))
+    contact = board(*everything(), (EventKind.REWORK, {"contacts": ["P1-3"], "reason": "pulled"}))
+    assert contact.outcome("continuity:W8") is None
+    assert contact.outcome(STEP) is Outcome.PASS
 
 
 # --- exit codes ----------------------------------------------------------------------------------------------------

@@ -39,7 +39,8 @@ FED = feeds_of_contacts(HARNESS)
 SHORTS = [
     step.id
     for step in PLAN.steps
-    if step.check in ("supply_to_ground", "isolation", "can_to_rail") and (step.red in FED or step.black in FED)
+    if step.check in ("supply_to_ground", "isolation", "can_to_rail")
+    and (step.red in FED or step.black in FED or step.state.links & FED.keys())
 ]
 
 
@@ -80,6 +81,18 @@ def test_neighbours_of_a_feed_are_among_what_must_be_proved() -> None:
     """A strand from a feed to the contact beside it is a short like any other."""
     assert any(step.startswith("isolation:") for step in SHORTS)
     assert any(step.startswith("can_to_rail:") for step in SHORTS)
+
+
+def test_one_that_failed_against_many_lets_power_in_where_each_feed_was_read_by_itself() -> None:
+    step = next(step for step in SHORTS if PLAN.by_id[step].state.links)
+    for reason, blocked in (("joined", 1), ("joined_to_no_feed", 0)):
+        verdict = {"outcome": "FAIL", "reason": reason, "text": "t"}
+        reading = {"state": "value", "unit": "ohm", "value": 1.0}
+        record = MemoryRecord()
+        record.append(EventKind.READING, {"step": step, "reading": reading, "verdict": verdict}, who="x")
+        found = board({})
+        found = Board(PLAN, {**found.results, **fold(PLAN, record.events()).results})
+        assert len(power_blockers(found)) == blocked
 
 
 def test_a_waiver_lets_no_power_in() -> None:

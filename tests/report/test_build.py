@@ -150,6 +150,75 @@ def test_a_rework_makes_what_it_names_stale():
     assert report(job).outcome is ExitCode.PASS
 
 
+@pytest.mark.parametrize("kind", [EventKind.REWORK, EventKind.PROFILE_CHANGED])
+@pytest.mark.parametrize("with_plan", [True, False])
+def test_what_an_event_puts_back_is_stale_until_it_is_read_again(kind, with_plan):
+    def told():
+        if with_plan:
+            return report(job)
+        return build_report(None, None, job.events, generated_utc="", version="0.1")
+
+    job = Job()
+    job.all_pass()
+    job.add(EventKind.WAIVER, step="continuity:W1", reason="spare")
+    job.add(kind, contacts=["P101-1"], reason="bent", again={"continuity:W1": "P101-1"}, old="o", new="n", known=True)
+    model = told()
+    stale = row(model, "continuity:W1")
+    assert (stale.word, stale.waived) == (Word.STALE, "")
+    assert "P101-1" in stale.text
+    assert row(model, "continuity:W2").word is Word.PASS
+    assert model.outcome is ExitCode.UNSURE
+    job.read(continuity("W1"), "PASS", 0.2)
+    assert row(told(), "continuity:W1").word is Word.PASS
+    if with_plan:
+        assert told().outcome is ExitCode.PASS
+
+
+def test_reworks_and_changes_of_the_profile_are_listed():
+    job = Job()
+    job.all_pass()
+    job.add(EventKind.REWORK, contacts=["P101-1"], runs=[], connectors=[], reason="bent", again={"continuity:W1": ""})
+    job.add(
+        EventKind.PROFILE_CHANGED,
+        old="o",
+        new="n",
+        known=True,
+        lines=["run W9 added: <b>P1</b>"],
+        cosmetic=["run W1: note x, was nothing"],
+        again={"continuity:W2": "", "continuity:W3": ""},
+        new_steps=3,
+        gone_steps=1,
+    )
+    job.add(EventKind.PROFILE_CHANGED, old="n", new="m", known=False, again={})
+    model = report(job)
+    document = json.loads(report_text(model))
+    assert [(r["contacts"], r["reason"], r["due_again"]) for r in document["reworks"]] == [(["P101-1"], "bent", 1)]
+    first, second = document["profile_changes"]
+    assert (first["due_again"], first["new_steps"], first["gone_steps"], first["known"]) == (2, 3, 1, True)
+    assert (second["lines"], second["known"]) == ([], False)
+    page = report_html(model)
+    assert "run W9 added: &lt;b&gt;P1&lt;/b&gt;" in page
+    assert "How it was before is not in this record." in page
+    assert "P101-1" in page
+
+
+def test_a_change_that_the_record_does_not_hold_yet_makes_stale_what_it_makes_due():
+    job = Job()
+    job.all_pass()
+    model = build_report(
+        harness(),
+        Plan(steps()),
+        job.events,
+        generated_utc="",
+        version="0.1",
+        due_again={"continuity:W1": "W1 was changed", "continuity:W9": "never read"},
+    )
+    assert row(model, "continuity:W1").word is Word.STALE
+    assert "the pin table was changed: W1 was changed" in row(model, "continuity:W1").text
+    assert row(model, "continuity:W2").word is Word.PASS
+    assert model.outcome is ExitCode.UNSURE
+
+
 def test_a_failure_is_not_talked_away_by_a_skip_or_a_lost_meter():
     job = Job()
     job.all_pass()

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from console_driver import SoundHarness, check_by_hand
+from first_steps import FIRST, FOURTH, SECOND, THIRD
 from screen_bench import SIZE, answer, screens, started_job, text_of, until
 
 from benchcheck.cli.opening import _job_lines
@@ -25,6 +26,7 @@ from benchcheck.screens.board_screen import BoardScreen
 from benchcheck.screens.fitted import LEAST_COLUMNS, LEAST_ROWS
 from benchcheck.screens.jobs_screen import JobLine
 from benchcheck.simulator.launch import start
+from benchcheck.words.contact import ref_of
 from benchcheck.words.event import EventKind
 
 ROOT = Path(__file__).parents[2]
@@ -55,7 +57,7 @@ BOARD = """\
 Starter: a position receiver and a recorder
 starter.job   Ann Example   bench by hand, readings typed in
 
-dead      0 of   41 ····················
+dead      0 of   37 ····················
 power     0 of   23 ····················
 live      0 of    6 ····················
 
@@ -73,15 +75,15 @@ Open squawks: none
 
 
 
-
-Next: dead stage, 41 to do: does run W3 go from P1-2 to TB1-4?
+ambient: 20 C, as the profile says
+Next: dead stage, 37 to do: @FIRST@
  n Next step  d Find the fault  q Quit  f1 Help"""
 
 
 async def test_the_board(job):
     with screens(job) as (app, _):
         async with app.run_test(size=SIZE) as pilot:
-            assert await until(pilot, "f1 Help") == BOARD
+            assert await until(pilot, "f1 Help") == BOARD.replace("@FIRST@", FIRST.question)
             await pilot.press("f1")
             assert "do the next step that can be done" in await until(pilot, "Esc closes it")
             await pilot.press("escape")
@@ -89,7 +91,7 @@ async def test_the_board(job):
             await pilot.press("d")
             await until(pilot, "there is no fault to find")
     # looking is no session
-    assert [event.kind for event in JobRecord.open(job).events()] == [EventKind.JOB_STARTED]
+    assert [event.kind for event in JobRecord.open(job).events()] == [EventKind.JOB_STARTED, EventKind.PROFILE_KEPT]
 
 
 async def to_the_first_ohms(pilot):
@@ -101,8 +103,9 @@ async def to_the_first_ohms(pilot):
     await answer(pilot, "", "before ohms, DC volts: is the power off?")
     # first the feed at its source, then the pair whose ohms are wanted
     assert draw("TB1-1", 2)[0].rstrip() in text_of(pilot.app)
-    await answer(pilot, "0", draw("P1-2", 2)[0].rstrip())
-    return await answer(pilot, "0", "ohm >")
+    await answer(pilot, "0", draw(FIRST.red, 2)[0].rstrip())
+    await answer(pilot, "0", "touch the two leads together")
+    return await answer(pilot, "rel", "RED ")
 
 
 async def test_a_few_steps(job):
@@ -110,11 +113,11 @@ async def test_a_few_steps(job):
         async with app.run_test(size=SIZE) as pilot:
             text = await to_the_first_ohms(pilot)
             assert "BENCH: supply off; all connectors open" in text
-            assert "LIMIT at most 2.07 ohm  computed: AWG 22, 1.2 m at 20 C" in text
-            for line in draw("P1-2", 2) + draw("TB1-4", 2):
+            assert f"LIMIT at most {FIRST.band.high:.4g} ohm  computed: AWG" in text
+            for line in draw(FIRST.red, 2) + draw(FIRST.black, 2):
                 assert line.rstrip() in text
-            text = await answer(pilot, "0.2", "run W8")
-            assert "● PASS  does run W3 go from P1-2 to TB1-4? 0.2 ohm" in text
+            text = await answer(pilot, "0.2", SECOND.question)
+            assert f"● PASS  {FIRST.question} 0.2 ohm" in text
             # garbage is asked again, and shown as text only
             text = await answer(pilot, "[b]x", "is no reading")
             assert "'[b]x'" in text
@@ -123,17 +126,21 @@ async def test_a_few_steps(job):
             text = await answer(pilot, "OL", "X FAIL  OL: open")
             assert all(line.rstrip() in text for line in draw("FAIL", 2))
             text = await answer(pilot, "back", "ohm >")
-            assert "run W8" in text
-            await answer(pilot, "180m", "run W9")
+            assert SECOND.question in text
+            await answer(pilot, "180m", THIRD.question)
             await pilot.press("f2")
-            await answer(pilot, "probe slipped", "run W10")
+            await answer(pilot, "probe slipped", FOURTH.question)
             await pilot.press("f3")
-            await until(pilot, "run W9")
+            await until(pilot, THIRD.question)
             await pilot.press("escape")
-            text = await until(pilot, "dead      2 of   41")
+            text = await until(pilot, "dead      2 of   37")
             assert "X fail" not in text
             assert "» SKIPPED 1" in text
-    assert of_plan(job) == [("continuity:W3", 0.2), ("continuity:W8", None), ("continuity:W8", 0.18)]
+    assert of_plan(job) == [
+        (FIRST.id, 0.2),
+        (SECOND.id, None),
+        (SECOND.id, 0.18),
+    ]
     (skipped,) = events(job, EventKind.SKIPPED)
     assert skipped["reason"] == "left out by Ann Example: probe slipped"
     assert events(job, EventKind.SESSION_ENDED) == [{"outcome": "finished"}]
@@ -162,9 +169,10 @@ async def test_power_waits_for_the_shorts(job, monkeypatch):
             await until(pilot, "switch the supply off")
             await answer(pilot, "", "open every connector")
             await answer(pilot, "", "before ohms")
-            await answer(pilot, "0", "ohm >")
+            await answer(pilot, "0", "touch the two leads together")
+            await answer(pilot, "rel", "RED ")
             # what else was proved of the feed was proved before somebody worked on it, and is due again
-            await answer(pilot, "OL", "dead stage, 15 to do")
+            await answer(pilot, "OL", "dead stage, 11 to do")
     assert check_by_hand(monkeypatch, [str(job), "--stage", "dead"])[0] == 0
     with screens(job) as (app, _):
         async with app.run_test(size=SIZE) as pilot:
@@ -184,7 +192,7 @@ async def test_power_waits_for_the_shorts(job, monkeypatch):
             # nobody leaves for the board with the supply on
             await until(pilot, "Back to the board, with the supply off.")
             await answer(pilot, "", "power     1 of   23")
-    assert [body["id"] for body in events(job, EventKind.SQUAWK_CLOSED)] == ["unexplained:TB1-1+TB1-4"]
+    assert [body["id"] for body in events(job, EventKind.SQUAWK_CLOSED)] == ["short:P1-1+P1-2+P2-1+P2-9"]
 
 
 async def test_a_simulated_bench_runs_by_itself(job, tmp_path):
@@ -263,9 +271,9 @@ async def test_any_size_and_a_change_of_it(job, size):
             await pilot.resize_terminal(*size)
             await pilot.pause()
             if size == (40, 12):
-                assert "P1-2" in text_of(app)  # too small for block letters
+                assert FIRST.red in text_of(app)  # too small for block letters
             await pilot.resize_terminal(*SIZE)
-            await answer(pilot, "0.2", "run W8")
+            await answer(pilot, "0.2", SECOND.question)
 
 
 @pytest.mark.parametrize("size", [(40, 10), (39, 30), (20, 5)])
@@ -299,12 +307,13 @@ async def test_a_skipped_step_shows_at_its_connectors(job):
             await until(pilot, "Next:")
             await pilot.press("n")
             await until(pilot, "switch the supply off")
-            await answer(pilot, "skip no time today", "SKIPPED  does run W3")
+            await answer(pilot, "skip no time today", f"SKIPPED  {FIRST.question[:30]}")
             await pilot.press("escape")
             text = await until(pilot, "Next:")
-            (line,) = [line for line in text.splitlines() if line.startswith("P1 ")]
+            ref = ref_of(FIRST.red)
+            (line,) = [line for line in text.splitlines() if line.startswith(f"{ref} ")]
             assert "? skipped" in line
-            assert next(s for s in desk.board.plan.steps if desk.board.outcome(s.id)).red == "P1-2"
+            assert next(s for s in desk.board.plan.steps if desk.board.outcome(s.id)) == FIRST
 
 
 async def test_a_reading_is_not_taken_for_the_name_that_accepts_the_cautions(job):
@@ -351,7 +360,7 @@ def test_the_terminal_is_left_as_it_was(job, tmp_path):
         termios.tcsetwinsize(ours, (24, 80))
         before = termios.tcgetattr(theirs)
         process = subprocess.Popen(
-            [sys.executable, "-m", "benchcheck", "job", "open", str(job)],
+            [sys.executable, "-m", "benchcheck", "job", "open", str(job), "--ambient", "20"],
             stdin=theirs,
             stdout=theirs,
             stderr=theirs,

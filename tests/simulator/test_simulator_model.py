@@ -140,6 +140,17 @@ def test_a_diode_does_not_conduct_for_the_meter_but_does_for_the_supply() -> Non
     assert powered(of=reverse, state=BenchState()).volts("P9-9", "GND1") == pytest.approx(0.0, abs=1e-6)
 
 
+def test_a_diode_inside_a_unit_conducts_for_the_supply_while_the_unit_is_in() -> None:
+    base = chain()
+    unit = base.units["U3"]
+    paths = (*unit.type.paths, UnitPath(PathKind.DIODE, "J1-1", "J1-9"))
+    units = {**base.units, "U3": replace(unit, type=replace(unit.type, paths=paths))}
+    of = replace(base, units=units, parts=(*base.parts, Part("R1", PartKind.RESISTOR, "P3-9", "GND1", 1000.0)))
+    assert is_open(exact(of=of), "P3-1", "P3-9")
+    assert powered(of=of).volts("P3-1", "P3-9") == pytest.approx(0.7, abs=0.01)
+    assert powered(of=of, state=BenchState()).volts("P3-9", "GND1") == pytest.approx(0.0, abs=1e-6)
+
+
 def test_noise_is_small_repeats_with_the_seed_and_is_off_for_seed_0() -> None:
     readings = [BenchModel(chain(), seed=7).ohms("P9-1", "P9-2") for _ in range(2)]
     assert readings[0] == readings[1]

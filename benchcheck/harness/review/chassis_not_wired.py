@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from benchcheck.harness.model import Role
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
 from benchcheck.words.contact import ref_of
@@ -17,6 +18,7 @@ class ChassisNotWired(Rule):
     why = "Everything is proved apart from a contact that is joined to nothing, so a fault to ground would pass."
     do = "Add the run that bonds it, or name the stud that the grounds go to as chassis in harness.toml."
     source = "common practice, no source"
+    lacks = frozenset(Role)
 
     def hits(self, view: View) -> Iterator[Hit]:
         chassis = view.harness.chassis

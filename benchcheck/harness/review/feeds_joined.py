@@ -26,6 +26,6 @@ class FeedsJoined(Rule):
                 )
                 yield Hit((first.source, second.source), second.place, text)
         for feed in view.harness.feeds:
-            if view.conducting.together(feed.source, feed.ground):
+            if view.conducting.together(feed.source, feed.ground) and not view.nets.together(feed.source, feed.ground):
                 text = f"feed '{feed.name}' is shorted: {feed.source} and {feed.ground} are one"
                 yield Hit((feed.source, feed.ground), feed.place, text)

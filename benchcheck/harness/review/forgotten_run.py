@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from benchcheck.harness.model import Need
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
-from benchcheck.words.contact import join
+from benchcheck.words.contact import ref_of
 
 
 @review_rule
@@ -22,15 +22,15 @@ class ForgottenRun(Rule):
     def hits(self, view: View) -> Iterator[Hit]:
         for unit in view.harness.units.values():
             needed = [entry for entry in unit.type.contacts if entry.need is Need.NEEDED]
-            for name in unit.type.connectors:
+            for name in () if len(unit.connectors) == len(unit.type.connectors) else unit.type.connectors:
                 count = sum(entry.connector == name for entry in needed)
                 if name not in unit.connectors and count:
                     text = f"{unit.ref} {name} mates with no connector, and {count} of its contacts need a run"
                     yield Hit((unit.ref,), unit.place, text)
-            for entry in needed:
-                ref = unit.connectors.get(entry.connector)
-                if ref is None:
-                    continue
-                contact = join(ref, entry.contact)
-                if not view.is_wired(contact):
-                    yield Hit((contact,), view.harness.connectors[ref].place, f"{view.named(contact)} has no run")
+        misplaced = view.net_roles.misplaced.copy()
+        for contact in view.doubt.forgotten({contact: entry for contact, (_, entry) in view.missing.items()}):
+            meant = (ref_of(contact), view.missing[contact][1].role)
+            if misplaced[meant] > 0:
+                misplaced[meant] -= 1  # reported where the run ends instead
+                continue
+            yield Hit((contact,), view.place_of(contact), f"{view.named(contact)} has no run")

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from benchcheck.harness.model import Role, Run
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
 from benchcheck.words.contact import join
+
+_CAN = frozenset({Role.CAN_H, Role.CAN_L})
 
 
 @review_rule
@@ -17,6 +20,7 @@ class NeedlessDouble(Rule):
     why = "Where two conductors were meant and one is in the table, a run was forgotten or ends elsewhere."
     do = "Add the run that is missing, or take the contact out of doubles."
     source = "common practice, no source"
+    lacks = frozenset(Role)
 
     def hits(self, view: View) -> Iterator[Hit]:
         for connector in view.harness.connectors.values():
@@ -24,6 +28,17 @@ class NeedlessDouble(Rule):
                 contact = join(connector.ref, pin)
                 runs = view.runs_at.get(contact, ())
                 if len(runs) < 2:
+                    if contact in view.missing or self._said_elsewhere(view, runs):
+                        continue
                     said = f"only {runs[0].wire}" if runs else "no run"
                     text = f"{contact} is declared double and holds {said}"
                     yield Hit((contact,), connector.place, text)
+
+    def _said_elsewhere(self, view: View, runs: tuple[Run, ...]) -> bool:
+        """Whether the run that isn't here may be one that is reported as forgotten, or that a bus lacks."""
+        roles = {run.role for run in runs}
+        if roles & _CAN and not all(seen.is_whole and len(seen.terminators) == 2 for seen in view.buses):
+            return True
+        if Role.GROUND in roles and view.not_returned:
+            return True
+        return any(roles & missing for missing in view.missing_roles.values())

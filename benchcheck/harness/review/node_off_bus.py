@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from benchcheck.harness.model import Role
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
-from benchcheck.words.contact import ref_of
 
 
 @review_rule
@@ -17,18 +17,19 @@ class NodeOffBus(Rule):
     why = "A node that the wires don't reach is never heard; without the adapter's connector nothing can be."
     do = "Add the missing runs, or correct nodes and adapter_at of the bus."
     source = "common practice, no source"
+    lacks = frozenset({Role.CAN_H, Role.CAN_L})
 
     def hits(self, view: View) -> Iterator[Hit]:
-        for bus in view.harness.buses:
-            sides = dict(zip(("CAN-H", "CAN-L"), view.bus_wires(bus), strict=True))
-            for name, wire in sides.items():
+        for seen in view.buses:
+            bus = seen.bus
+            if seen.is_unfinished:
+                continue  # a forgotten run or a crossed pair is reported as that
+            for name, wire in seen.sides:
                 if not wire:
                     text = f"{bus.name}: no {name} wire at {bus.adapter_at}, where the adapter is to be joined"
                     yield Hit((bus.adapter_at,), bus.place, text)
-            if not all(sides.values()):
+            if not all(seen.wires):
                 continue
             for ref in bus.nodes:
-                own = set(view.harness.units[ref].connectors.values())
-                off = [name for name, wire in sides.items() if not any(ref_of(c) in own for c in wire)]
-                if off:
+                if off := seen.off(ref):
                     yield Hit((ref,), bus.place, f"{bus.name}: {' and '.join(off)} don't reach {ref}")

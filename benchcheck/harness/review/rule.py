@@ -5,15 +5,15 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from typing import ClassVar
 
-from benchcheck.harness.model import Harness
+from benchcheck.harness.model import Harness, Role
 from benchcheck.harness.review.view import View
-from benchcheck.words.errors import Place
+from benchcheck.words.errors import FileFault, Place
 
 
 class Severity(StrEnum):
@@ -70,10 +70,23 @@ class Rule(ABC):
     why: ClassVar[str]
     do: ClassVar[str]
     source: ClassVar[str]
+    # roles of the runs that may be missing where this rule finds something; all is quiet while a row of one is faulty
+    lacks: ClassVar[frozenset[Role]] = frozenset()
 
     @abstractmethod
     def hits(self, view: View) -> Iterator[Hit]:
         """Each place where the harness breaks the rule."""
+
+
+class TableRule(Rule):
+    """A rule that reading the pin table finds: such a table loads for no other command, but it can be reviewed."""
+
+    severity = Severity.FINDING
+
+    def hits(self, view: View) -> Iterator[Hit]:
+        for fault in view.faults:
+            if fault.code == self.code:
+                yield Hit(fault.names, fault.place, f"{fault.text}. {fault.hint}" if fault.hint else fault.text)
 
 
 _RULES: dict[str, Rule] = {}
@@ -96,17 +109,25 @@ def all_rules() -> Mapping[str, Rule]:
     return dict(sorted(_RULES.items()))
 
 
-def review(harness: Harness) -> tuple[Finding, ...]:
-    """Everything that is wrong on paper: findings first, then warnings, each in the order of the files."""
-    view = View(harness)
+def review(harness: Harness, faults: Sequence[FileFault] = ()) -> tuple[Finding, ...]:
+    """Everything that is wrong on paper: findings first, then warnings, each in the order of the files.
+
+    faults  what reading the pin table found (`read_partly`): those that break a rule come first, and what may only
+            follow from faulty rows is left unsaid until they are mended
+    """
+    view = View(harness, faults)
     found = [
         Finding(rule.code, rule.severity, hit.where, hit.place, hit.text, rule.why, rule.do, rule.source)
         for rule in all_rules().values()
+        if not rule.lacks & view.doubt.roles
         for hit in rule.hits(view)
+        if isinstance(rule, TableRule) or not view.doubt.covers(hit.where)
     ]
     return tuple(sorted(found, key=_order))
 
 
-def _order(finding: Finding) -> tuple[bool, str, int, int, str]:
+def _order(finding: Finding) -> tuple[bool, bool, str, int, int, str]:
     place = finding.place
-    return (finding.severity is not Severity.FINDING, place.file, place.line or 0, place.column or 0, finding.code)
+    light = finding.severity is not Severity.FINDING
+    later = not isinstance(_RULES[finding.code], TableRule)
+    return (light, later, place.file, place.line or 0, place.column or 0, finding.code)

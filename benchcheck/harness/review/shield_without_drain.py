@@ -7,9 +7,6 @@ from collections.abc import Iterator
 from benchcheck.harness.model import Role
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
-from benchcheck.words.contact import RING, SHELL, pin_of
-
-_DRAINS = frozenset({Role.GROUND, Role.SHIELD})
 
 
 @review_rule
@@ -20,20 +17,23 @@ class ShieldWithoutDrain(Rule):
     why = "A shield that floats at both ends shields nothing and couples what it picks up into its cores."
     do = "Take its drain to a ring, shell, stud or ground contact at one end."
     source = "common practice, no source"
+    lacks = frozenset({Role.SHIELD})
 
     def hits(self, view: View) -> Iterator[Hit]:
         for run in view.harness.runs:
-            if run.role is Role.SHIELD and not self._is_drained(view, run.a):
+            if run.role is Role.SHIELD and not view.is_drain(run.a) and not view.is_drain(run.b):
                 yield Hit(
                     (run.wire,), run.place, f"shield {run.wire} has no drain: {run.a} is no ground, ring or shell"
                 )
-
-    def _is_drained(self, view: View, contact: str) -> bool:
-        net = view.nets.net_of(contact)
-        return net is not None and any(
-            pin_of(member) in (RING, SHELL) or self._is_ground(view, member) for member in view.nets.members(net)
-        )
-
-    def _is_ground(self, view: View, contact: str) -> bool:
-        connector = view.harness.connectors[contact.partition("-")[0]]
-        return connector.family == "stud" or contact == view.harness.chassis or view.role_at(contact) in _DRAINS
+        for fault in view.faults:
+            if fault.code == self.code:  # its row has no end at all
+                yield Hit(fault.names, fault.place, f"shield {fault.names[0]} has no drain: it floats at both ends")
+        in_cables = {run.cable for run in view.shields.values()}
+        # a cable whose cores name a shield that has no row: that is said there
+        unknown = {run.cable for run in view.harness.runs if run.shield and run.shield not in view.shields}
+        for cable in view.harness.cables.values():
+            if cable.drained is not None and cable.name not in in_cables | unknown:
+                text = (
+                    f"cable {cable.name} is to be drained at {cable.drained.value.replace('_', ' ')}, and has no shield"
+                )
+                yield Hit((cable.name,), cable.place, text)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchcheck.harness.model import Role
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
 
@@ -19,10 +18,7 @@ class TxToTx(Rule):
     source = "TIA-232-F: point-to-point circuits with one driver each (from memory)"
 
     def hits(self, view: View) -> Iterator[Hit]:
-        for _, entries in view.unit_nets():
-            drivers = [contact for contact, _, entry in entries if entry.role is Role.RS232_TX]
-            if len(drivers) > 1:
-                runs = view.runs_at.get(drivers[1], ())
-                place = runs[0].place if runs else view.harness.connectors[drivers[1].partition("-")[0]].place
+        for net, drivers in view.net_roles.drivers.items():
+            if net not in view.net_roles.crossed_twice:
                 said = " and ".join(view.named(contact) for contact in drivers)
-                yield Hit(tuple(drivers), place, f"transmitters on one wire: {said}")
+                yield Hit(drivers, view.place_of(drivers[1]), f"transmitters on one wire: {said}")

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 
-from benchcheck.harness.buses import wire_contacts
-from benchcheck.harness.model import Bus, Feed, Harness, PartKind, Role, Run, Unit, UnitContact
+from benchcheck.harness.feed_currents import Conductor, FeedCurrents
+from benchcheck.harness.model import Bus, Feed, Harness, Need, PartKind, PathKind, Role, Run, Unit, UnitContact
 from benchcheck.harness.nets import Groups, Nets
-from benchcheck.words.contact import join
+from benchcheck.harness.review.buses_seen import BusSeen
+from benchcheck.harness.review.doubt import Doubt
+from benchcheck.harness.review.net_roles import NetRoles
+from benchcheck.words.contact import RING, SHELL, join
+from benchcheck.words.errors import FileFault, Place
 
 _BREAKING = (PartKind.PROTECTOR, PartKind.SWITCH)
 
@@ -16,8 +20,9 @@ _BREAKING = (PartKind.PROTECTOR, PartKind.SWITCH)
 class View:
     """A harness under review, as it is to be: planned runs count. Everything is worked out once, when first asked for."""
 
-    def __init__(self, harness: Harness) -> None:
+    def __init__(self, harness: Harness, faults: Sequence[FileFault] = ()) -> None:
         self.harness = harness
+        self.faults = tuple(faults)  # of the pin table, which rules of their own speak of
         self.nets = Nets(harness, planned=True)
 
     @cached_property
@@ -95,12 +100,15 @@ class View:
         """Whether a feed may reach a contact in use, through a relay or a diode if need be."""
         return any(self.switchable.together(feed.source, contact) for feed in self.harness.feeds)
 
-    def unit_nets(self) -> Iterator[tuple[int, tuple[tuple[str, Unit, UnitContact], ...]]]:
+    @cached_property
+    def unit_nets(self) -> Sequence[tuple[int, tuple[tuple[str, Unit, UnitContact], ...]]]:
         """Each net with those of its contacts that a unit's file describes."""
+        found = []
         for net, members in enumerate(self.nets.all_members()):
             entries = tuple((contact, *self.described[contact]) for contact in members if contact in self.described)
             if entries:
-                yield net, entries
+                found.append((net, entries))
+        return found
 
     def is_wired(self, contact: str) -> bool:
         """Whether a run or a part ends in `contact`."""
@@ -110,6 +118,179 @@ class View:
     def _part_ends(self) -> frozenset[str]:
         return frozenset(end for part in self.harness.parts for end in (part.a, part.b))
 
+    @cached_property
+    def missing(self) -> Mapping[str, tuple[Unit, UnitContact]]:
+        """Contacts that a unit needs a run at and that have none: `forgotten_run` speaks of them, so others need not."""
+        return {
+            contact: (unit, entry)
+            for contact, (unit, entry) in self.described.items()
+            if entry.need is Need.NEEDED and not self.is_wired(contact)
+        }
+
+    @cached_property
+    def missing_roles(self) -> Mapping[str, frozenset[Role]]:
+        """Unit -> the roles of its contacts that are missing a run."""
+        found: dict[str, set[Role]] = {}
+        for unit, entry in self.missing.values():
+            found.setdefault(unit.ref, set()).add(entry.role)
+        return {ref: frozenset(roles) for ref, roles in found.items()}
+
+    @cached_property
+    def doubt(self) -> Doubt:
+        """What may only follow from faulty rows of the pin table."""
+        return Doubt(self.harness, self.nets, self.faults)
+
+    @cached_property
+    def net_roles(self) -> NetRoles:
+        """Nets in which roles meet that don't belong together."""
+        return NetRoles(self)
+
+    @cached_property
+    def buses(self) -> tuple[BusSeen, ...]:
+        """Each CAN bus with its two wires."""
+        return tuple(BusSeen(self, bus) for bus in self.harness.buses)
+
     def bus_wires(self, bus: Bus) -> tuple[frozenset[str], frozenset[str]]:
-        """Contacts on the CAN-H and CAN-L wires of a bus."""
-        return wire_contacts(self.harness, bus, self.nets)
+        """Contacts on the CAN-H and CAN-L wires of a bus of the harness."""
+        return next(seen.wires for seen in self.buses if seen.bus == bus)
+
+    @cached_property
+    def currents(self) -> FeedCurrents:
+        """What flows where, with everything on."""
+        return FeedCurrents(self.harness)
+
+    @cached_property
+    def returning(self) -> Groups[str]:
+        """Contacts joined as far as a ground return goes: any part but terminators, and units that pass a ground on.
+
+        Signal grounds are often joined to the supply's return inside units: what flows back that way is a fault.
+        """
+        groups = self._joined(lambda kind: kind is not PartKind.TERMINATOR)
+        for contact, others in self.through.items():
+            for other in others:
+                if self.role_at(contact) is Role.GROUND and self.role_at(other) is Role.GROUND:
+                    groups.join(contact, other)
+        return groups
+
+    @cached_property
+    def not_returned(self) -> Sequence[tuple[Feed, tuple[str, ...], bool]]:
+        """Feed, the units on it whose current doesn't get back to it, and whether that is all of several."""
+        fed: dict[str, dict[str, None]] = {}  # feed -> the units on it that have a ground
+        for contact, (unit, entry) in self.described.items():
+            feeds = self.feeds_at(contact) if entry.role is Role.POWER and unit.ref in self.grounds else ()
+            if len(feeds) == 1 and feeds[0].source != contact:
+                fed.setdefault(feeds[0].name, {})[unit.ref] = None
+        found = []
+        for feed in self.harness.feeds:
+            units = fed.get(feed.name, {})
+            if feed.ground in self.missing or self.conducting.together(feed.source, feed.ground):
+                continue
+            away = tuple(
+                ref
+                for ref in units
+                if not any(c in self.missing or self.returning.together(c, feed.ground) for c in self.grounds[ref])
+            )
+            if away:
+                found.append((feed, away, len(away) == len(units) > 1))
+        return found
+
+    @cached_property
+    def grounds(self) -> Mapping[str, tuple[str, ...]]:
+        """Unit -> its ground contacts, for those that have any."""
+        found: dict[str, list[str]] = {}
+        for contact, (unit, entry) in self.described.items():
+            if entry.role is Role.GROUND:
+                found.setdefault(unit.ref, []).append(contact)
+        return {ref: tuple(contacts) for ref, contacts in found.items()}
+
+    @cached_property
+    def not_fed(self) -> Sequence[str]:
+        """Power contacts that need a feed, have a run, and that no feed reaches."""
+        dead = {feed.nominal_v for feed in self.harness.feeds if feed.source in self.missing}
+        return [
+            contact
+            for contact, (_, entry) in self.described.items()
+            if entry.role is Role.POWER
+            and entry.need is Need.NEEDED
+            and entry.feed_v is not None
+            and entry.feed_v not in dead  # the run that its feed begins with is reported as forgotten
+            and contact in self.runs_at
+            and not self.net_roles.is_troubled(contact)
+            and not self.feeds_at(contact)
+            and not self.may_be_fed(contact)
+        ]
+
+    @cached_property
+    def through(self) -> Mapping[str, tuple[str, ...]]:
+        """Harness contact -> the harness contacts that its unit joins to it inside."""
+        found: dict[str, list[str]] = {}
+        for unit in self.harness.units.values():
+            for path in unit.type.paths:
+                a, b = (unit.mate(path.a), unit.mate(path.b)) if path.kind is PathKind.THROUGH else ("", "")
+                if a and b:
+                    found.setdefault(a, []).append(b)
+                    found.setdefault(b, []).append(a)
+        return {contact: tuple(others) for contact, others in found.items()}
+
+    @cached_property
+    def shields(self) -> Mapping[str, Run]:
+        """The runs of role shield by their wire number."""
+        return {run.wire: run for run in self.harness.runs if run.role is Role.SHIELD}
+
+    @cached_property
+    def _drain_nets(self) -> frozenset[int | None]:
+        """Nets with a ring, shell, stud, the chassis or a ground contact of a unit in them."""
+        found: set[int | None] = set()
+        for net, members in enumerate(self.nets.all_members()):
+            if any(map(self._is_ground, members)):
+                found.add(net)
+        return frozenset(found)
+
+    def _is_ground(self, contact: str) -> bool:
+        ref, _, pin = contact.partition("-")
+        return (
+            pin in (RING, SHELL)
+            or contact == self.harness.chassis
+            or self.harness.connectors[ref].family == "stud"
+            or self.role_at(contact) in (Role.GROUND, Role.SHIELD)
+        )
+
+    def is_drain(self, contact: str) -> bool:
+        """Whether a shield that ends at a contact is tied to ground there."""
+        net = self.nets.net_of(contact)
+        return net is not None and net in self._drain_nets
+
+    def drained_ends(self, shield: Run) -> tuple[str, ...]:
+        """The ends of a shield that are tied to something themselves: a ground, or a contact that something else is at."""
+        return tuple(end for end in shield.ends if self._is_ground(end) or len(self.runs_at[end]) > 1)
+
+    def size_of(self, contact: str) -> str:
+        """The size of a crimp contact; empty where it isn't known, and for shells and rings."""
+        ref, _, pin = contact.partition("-")
+        return self.harness.connectors[ref].size_of(pin) if pin not in (RING, SHELL, "") else ""
+
+    def has_part(self, contact: str) -> bool:
+        """Whether a part ends in a contact."""
+        return contact in self._part_ends
+
+    def insulation_c(self, run: Run) -> int:
+        """The temperature rating of a run: of its cable, else of the harness."""
+        cable = self.harness.cables.get(run.cable)
+        own = cable.insulation_c if cable is not None else None
+        return self.harness.insulation_c if own is None else own
+
+    @cached_property
+    def converter_inputs(self) -> Mapping[str, tuple[Conductor, ...]]:
+        """Input contact of a converter that steps up or down -> the conductors that carry its current alone."""
+        found = {converted.contact: self.currents.own_branch(converted) for converted in self.currents.converted}
+        return {contact: branch for contact, branch in found.items() if branch}
+
+    @cached_property
+    def converter_branches(self) -> frozenset[str]:
+        """Wires and parts of which `converter_input` speaks."""
+        return frozenset(c.name for branch in self.converter_inputs.values() for c in branch)
+
+    def place_of(self, contact: str) -> Place:
+        """Where to look for what is at a contact: the first run there, else the connector's table."""
+        runs = self.runs_at.get(contact)
+        return runs[0].place if runs else self.harness.connectors[contact.partition("-")[0]].place

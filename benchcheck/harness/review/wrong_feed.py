@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchcheck.harness.model import Need, Role
+from benchcheck.harness.model import Role
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
 
@@ -17,19 +17,20 @@ class WrongFeed(Rule):
     why = "A unit on the wrong feed is damaged at power-up; one that no feed reaches stays dead."
     do = "Follow the run back to its feed; correct the run, or feed_v in the unit's file."
     source = "common practice, no source"
+    lacks = frozenset({Role.POWER})
 
     def hits(self, view: View) -> Iterator[Hit]:
+        for contact in view.not_fed:
+            unit, entry = view.described[contact]
+            text = f"no feed reaches {view.named(contact)}, which wants {entry.feed_v:g} V"
+            yield Hit((contact, unit.ref), view.runs_at[contact][0].place, text)
         for contact, (unit, entry) in view.described.items():
             if entry.role is not Role.POWER or entry.feed_v is None or contact not in view.runs_at:
                 continue
             feeds = view.feeds_at(contact)
-            place = view.runs_at[contact][0].place
-            if not feeds and entry.need is Need.NEEDED and not view.may_be_fed(contact):
-                text = f"no feed reaches {view.named(contact)}, which wants {entry.feed_v:g} V"
-                yield Hit((contact, unit.ref), place, text)
-            for feed in feeds:
-                if abs(feed.nominal_v - entry.feed_v) > feed.nominal_v * feed.tolerance_percent / 100:
-                    text = (
-                        f"{view.named(contact)} wants {entry.feed_v:g} V; feed '{feed.name}' gives {feed.nominal_v:g} V"
-                    )
-                    yield Hit((contact, unit.ref), place, text)
+            if len(feeds) != 1 or view.net_roles.is_troubled(contact):
+                continue  # feeds that are joined, and power where it doesn't belong, are reported as such
+            feed = feeds[0]
+            if abs(feed.nominal_v - entry.feed_v) > feed.nominal_v * feed.tolerance_percent / 100:
+                text = f"{view.named(contact)} wants {entry.feed_v:g} V; feed '{feed.name}' gives {feed.nominal_v:g} V"
+                yield Hit((contact, unit.ref), view.runs_at[contact][0].place, text)

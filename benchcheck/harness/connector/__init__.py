@@ -1,0 +1,1 @@
+"""Connectors as things: families, where their contacts lie, how one is touched, what fits into it."""
