@@ -20,6 +20,9 @@ def measure(folder: Path) -> None:
     import resource
 
     started = time.process_time()
+    from benchcheck.cli.main import collect_less_often
+
+    collect_less_often()  # as the command does
     from benchcheck.harness.review.rule import review
     from benchcheck.plan.plan import make_plan
     from benchcheck.profile.load import load_profile

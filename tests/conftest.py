@@ -15,6 +15,8 @@ from hypothesis import HealthCheck, settings
 settings.register_profile("calm", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("calm")
 
+gc.set_threshold(50_000, 20, 20)  # as the command does
+
 _GRACE_S = 2.0  # what is ending by itself may take this long; nothing waits when nothing is left over
 _ENDPOINTS = ("/dev/pts/", "/dev/ptmx", "/dev/tty", "socket:[")
 _LIBRARY_CHILDREN = ("multiprocessing.resource_tracker", "multiprocessing.forkserver")

@@ -5,7 +5,7 @@ Everything here is in whole seconds of `plan.cost`, so that sums are exact and t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from benchcheck.plan.cost import CONNECTOR_S, MOVE_S, ZONE_S
 from benchcheck.plan.leads import Leads
@@ -63,6 +63,7 @@ class Field:
         self.a: list[int] = []
         self.b: list[int] = []
         self._row: dict[tuple[int, int], int] = {}
+        self._costs: Callable[[int, int], int] | None = None
 
     def __len__(self) -> int:
         return len(self.a)
@@ -80,34 +81,45 @@ class Field:
 
     def seconds(self, order: Sequence[int]) -> int:
         """What an order costs from its first pair on, but for the readings."""
-        return sum(map(self.cost, order, order[1:]))
+        return sum(map(self.costs(), order, order[1:]))
 
     def cost(self, i: int, j: int) -> int:
         """Seconds from pair i to pair j, but for the reading: the same in both directions."""
-        a, b, c, d = self.a[i], self.b[i], self.a[j], self.b[j]
-        if a == c:
-            x, y = b, d
-        elif b == d:
-            x, y = a, c
-        elif not self.alike:
-            return self._both(a, b, c, d)
-        elif a == d:
-            x, y = b, c
-        elif b == c:
-            x, y = a, d
-        else:
-            return self._both(a, b, c, d)
-        if x == y:
-            return 0
-        if self.connector[x] == self.connector[y]:
-            return MOVE_S
-        return MOVE_S + CONNECTOR_S + (ZONE_S if self.zone[x] != self.zone[y] else 0)
+        return self.costs()(i, j)
 
-    def _both(self, a: int, b: int, c: int, d: int) -> int:
-        connector, zone = self.connector, self.zone
-        p, q, r, s = connector[a], connector[b], connector[c], connector[d]
-        changed = (p != r) + (q != s)
-        if changed and self.alike:
-            changed = min(changed, (p != s) + (q != r))
-        walks = len({zone[a], zone[b], zone[c], zone[d]}) - 1
-        return 2 * MOVE_S + changed * CONNECTOR_S + walks * ZONE_S
+    def costs(self) -> Callable[[int, int], int]:
+        """`cost` for those who ask it a million times: with everything at hand that it looks at."""
+        if self._costs is not None:
+            return self._costs
+        first, second, connector, zone, alike = self.a, self.b, self.connector, self.zone, self.alike
+
+        def both(a: int, b: int, c: int, d: int) -> int:
+            p, q, r, s = connector[a], connector[b], connector[c], connector[d]
+            changed = (p != r) + (q != s)
+            if changed and alike:
+                changed = min(changed, (p != s) + (q != r))
+            walks = len({zone[a], zone[b], zone[c], zone[d]}) - 1
+            return 2 * MOVE_S + changed * CONNECTOR_S + walks * ZONE_S
+
+        def cost(i: int, j: int) -> int:
+            a, b, c, d = first[i], second[i], first[j], second[j]
+            if a == c:
+                x, y = b, d
+            elif b == d:
+                x, y = a, c
+            elif not alike:
+                return both(a, b, c, d)
+            elif a == d:
+                x, y = b, c
+            elif b == c:
+                x, y = a, d
+            else:
+                return both(a, b, c, d)
+            if x == y:
+                return 0
+            if connector[x] == connector[y]:
+                return MOVE_S
+            return MOVE_S + CONNECTOR_S + (ZONE_S if zone[x] != zone[y] else 0)
+
+        self._costs = cost
+        return cost

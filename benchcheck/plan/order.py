@@ -40,9 +40,10 @@ TURN = "turn"  # in the settings of a step: its place in a row of readings of wh
 
 # Above this many pairs of contacts a segment is not improved by turns and shakes.
 LARGE = 4000
-# Shakes for each pair; shakes times pairs at most; rows of shakes with another chance each.
+# Shakes for each pair; shakes times pairs squared at most, so that a plan of any size is there at once; rows of
+# shakes with another chance each.
 SHAKES = 40
-MOST_TRIED = 600_000
+MOST_TRIED = 160_000_000
 STARTS = 4
 
 
@@ -148,7 +149,7 @@ def arranged(field: Field, first: int | None) -> list[int]:
         return tidy(field, order, held=held)
     improve = Improve(field, order, held=held)
     improve.settle(list(reversed(order)))
-    count = min(SHAKES * len(field), MOST_TRIED // len(field))
+    count = min(SHAKES * len(field), MOST_TRIED // len(field) ** 2)
     return improve.shaken(count, STARTS, field.seconds(order) - least_seconds(field))
 
 

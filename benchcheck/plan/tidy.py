@@ -17,7 +17,7 @@ PLACES = 12  # pairs tried at each contact
 
 def tidy(field: Field, order: Sequence[int], *, held: bool) -> list[int]:
     """The order with leftovers moved. The first pair stays first where it is `held`."""
-    count, cost = len(order), field.cost
+    count, cost = len(order), field.costs()
     end = count  # stands before the first and after the last
     after = [0] * (count + 1)
     before = [0] * (count + 1)

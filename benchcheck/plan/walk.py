@@ -27,24 +27,24 @@ class Walk:
         self.left = {contact: len(pairs) for contact, pairs in self.at.items()}
         self.hubs = {contact: _Hub(field, contact, pairs) for contact, pairs in self.at.items() if len(pairs) > FEW}
         self.done = [False] * len(field)
-        self.lists: dict[tuple[object, ...], list[int]] = {}
+        self._apart = max(field.connector, default=0) + max(field.zone, default=0) + 1
+        self.lists: dict[int, list[int]] = {}
         for i in range(len(field) - 1, -1, -1):
             for key in self._keys(field.a[i], field.b[i]):
                 self.lists.setdefault(key, []).append(i)
 
-    def _keys(self, a: int, b: int) -> list[tuple[object, ...]]:
-        """Where a pair can be found, the nearest first."""
-        connector, zone = self.field.connector, self.field.zone
+    def _keys(self, a: int, b: int) -> tuple[int, ...]:
+        """Where a pair can be found, the nearest first: both its connectors, one of them, both zones, one, anywhere.
+
+        Each is a number of its own, for they are looked up for every pair.
+        """
+        connector, zone, apart = self.field.connector, self.field.zone, self._apart
         p, q, r, s = connector[a], connector[b], zone[a], zone[b]
-        return [
-            ("connectors", min(p, q), max(p, q)),
-            ("connector", p),
-            ("connector", q),
-            ("zones", min(r, s), max(r, s)),
-            ("zone", r),
-            ("zone", s),
-            (),
-        ]
+        if p > q:
+            p, q = q, p
+        if r > s:
+            r, s = s, r
+        return (p * apart + q) * 5, p * 5 + 1, q * 5 + 1, (r * apart + s) * 5 + 2, r * 5 + 3, s * 5 + 3, 4
 
     def order(self, first: int | None = None) -> list[int]:
         """Every pair once, from `first` on, or from wherever it is best to start."""
