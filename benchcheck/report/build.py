@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import groupby
 
+from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Harness
+from benchcheck.plan.coverage import ISOLATION_CHECKS, Coverage, coverage_of
 from benchcheck.plan.plan import Plan
 from benchcheck.report import pick
 from benchcheck.report.connector_rows import connector_rows
@@ -16,6 +18,7 @@ from benchcheck.report.traffic_rows import bus_rows, line_rows, unit_rows
 from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import ExitCode
 from benchcheck.words.event import Event
+from benchcheck.words.meter import MeterSpec
 from benchcheck.words.step import Step
 
 CANNOT_PROVE = "cannot_prove"
@@ -87,7 +90,15 @@ def build_report(
         lines=line_rows(rows),
         captures=facts.captures,
         record_faults=tuple(record_faults),
+        coverage=_coverage(harness, plan, rows),
     )
+
+
+def _coverage(harness: Harness | None, plan: Plan | None, rows: Sequence[StepRow]) -> Coverage | None:
+    if harness is None or plan is None or not any(step.check in ISOLATION_CHECKS for step in plan.steps):
+        return None
+    passed = {row.id for row in rows if row.word is Word.PASS and not row.waived}
+    return coverage_of(Context(harness, MeterSpec()), plan, passed)
 
 
 def _row(step: Step | None, name: str, facts: Facts, old: Mapping[str, str]) -> StepRow:

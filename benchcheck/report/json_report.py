@@ -16,6 +16,8 @@
     buses[]      bus, bitrate, frames, load_mean_percent, load_peak_percent, load_limit_percent, load_by_second[], errors,
                  strangers[]
     lines[]      link, unit, contact, word, bytes, good, bad, types {}, text
+    isolation    readings, contacts, readings_per_contact, nets, groups, classes[] {name, pairs, planned, proved}: pairs of
+                 conducting groups that the plan proves apart, and those proved by now; null where there is no plan
     sessions[], waivers[], captures[]
     reworks[]    contacts[], runs[], connectors[], reason, due_again (how many steps; null: not recorded), who, at_utc, event
     profile_changes[]  old, new (digests), known, lines[], cosmetic[], due_again, new_steps, gone_steps (how many), who,
@@ -30,6 +32,7 @@ import json
 import math
 from collections.abc import Mapping
 
+from benchcheck.plan.coverage import coverage_json
 from benchcheck.report.facts import Session, SquawkRow
 from benchcheck.report.model import ReportModel, StepRow
 from benchcheck.words.errors import ExitCode
@@ -66,6 +69,7 @@ def report_json(model: ReportModel) -> Json:
             {"stage": row.stage, "steps": row.steps, "words": {word.value: count for word, count in row.words.items()}}
             for row in model.summary
         ],
+        "isolation": None if model.coverage is None else coverage_json(model.coverage),
         "squawks": [_squawk(row) for row in model.squawks],
         "ended_squawks": [_squawk(row) for row in model.ended_squawks],
         "steps": [_step(row) for row in model.steps],

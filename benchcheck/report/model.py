@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from benchcheck.plan.coverage import Coverage
 from benchcheck.report.facts import Capture, ProfileChange, Rework, Session, SquawkRow, Waiver
 from benchcheck.words.errors import ExitCode
 
@@ -212,6 +213,7 @@ class ReportModel:
     captures: tuple[Capture, ...]
     record_faults: tuple[str, ...] = ()
     profile_changes: tuple[ProfileChange, ...] = ()
+    coverage: Coverage | None = None  # of isolation: what the plan proves apart, and what is proved by now
 
     @property
     def steps(self) -> tuple[StepRow, ...]:

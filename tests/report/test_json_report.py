@@ -3,11 +3,13 @@ from __future__ import annotations
 import json
 import math
 
+from model_bench import shipped
 from report_bench import Job, continuity, harness, steps
 
 from benchcheck.plan.plan import Plan
 from benchcheck.report.build import build_report
 from benchcheck.report.json_report import report_json, report_text
+from benchcheck.words.step import Stage
 
 
 def model(job):
@@ -63,3 +65,18 @@ def test_limits_have_six_significant_digits():
     row = next(entry for entry in report_json(model(job))["steps"] if entry["id"] == step.id)
     assert row["limit"]["high"] == 2.07
     assert row["reading"]["value"] == 0.2000000001  # what was read stays as it was
+
+
+def test_what_is_proved_apart_stands_beside_what_is_planned():
+    starter, plan, _ = shipped("starter")
+    job = Job()
+
+    def classes():
+        made = build_report(starter, plan, job.events, generated_utc="2031-05-04T10:00:00.000000Z", version="0.1")
+        return report_json(made)["isolation"]["classes"]
+
+    assert all(entry["proved"] == 0 < entry["planned"] for entry in classes())
+    for step in plan.of_stage(Stage.DEAD):
+        job.read(step, "PASS", 0.1)
+    assert all(entry["proved"] == entry["planned"] for entry in classes())
+    assert report_json(build_report(None, None, job.events, generated_utc="", version=""))["isolation"] is None
