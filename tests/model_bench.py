@@ -18,6 +18,7 @@ import numpy as np
 from benchcheck.bench.clock import FakeClock
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Bus, Harness
+from benchcheck.jobs.hearing import CaptureSink
 from benchcheck.jobs.operator import SimulatedOperator
 from benchcheck.jobs.runner import Runner
 from benchcheck.plan.plan import Plan, make_plan
@@ -304,6 +305,8 @@ def job_on(
     hook: Callable[[str], None] | None = None,
     seed: int = 1,
     meter: MeterSpec | None = None,
+    capture: CaptureSink | None = None,
+    acknowledge: bool = True,
 ) -> Job:
     bench = ModelBench(harness, faults, seed=seed, hook=hook, meter=meter)
     record = record if record is not None else MemoryRecord()
@@ -317,7 +320,8 @@ def job_on(
         record,  # type: ignore[arg-type]
         who="test",
         progress=said.append,
-        acknowledge=True,
+        acknowledge=acknowledge,
+        capture=capture,
     )
     return Job(bench, record, runner, said)
 

@@ -1,1 +1,1 @@
-"""Capture files: pcapng written and read, logs imported."""
+"""Capture files: pcapng written and read, logs imported and exported."""

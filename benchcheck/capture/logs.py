@@ -8,6 +8,7 @@ from typing import IO
 
 from benchcheck.capture import can_text, pcapng_form
 from benchcheck.capture.binary_logs import BinaryLog, TableLog
+from benchcheck.capture.parts import CaptureParts, parts_of
 from benchcheck.capture.pcapng_reader import CaptureReader
 from benchcheck.capture.recording import BATCH_FRAMES, FrameRows, LineChunk, LineInfo, Recording, Traffic
 from benchcheck.capture.text_logs import TEXT_FORMS, TextLog
@@ -23,16 +24,20 @@ _CHUNK_BYTES = 65536
 KNOWN_FORMS = (".pcapng", *_LINE_FORMS, *TEXT_FORMS, ".blf", ".db")
 
 
-def open_recording(path: Path) -> Recording:
+def open_recording(path: Path, *, gathered: bool = False) -> Recording:
     """The recording in `path`, not read yet.
 
-    The form is known by the suffix (`.gz` behind it means packed), a pcapng capture by its first bytes.
+    The form is known by the suffix (`.gz` behind it means packed), a pcapng capture by its first bytes. Where there is
+    no `name.pcapng` but `name.0001.pcapng`, all parts are read as one. `gathered` is as for CaptureReader.
     Raises InputError for a file that is missing, empty, of an unknown form or plainly not what its name says.
     """
+    parts = parts_of(path)
+    if parts:
+        return CaptureParts(parts, gathered=gathered)
     _check_there(path)
     with path.open("rb") as file:
         if file.read(4) == pcapng_form.MAGIC:
-            return CaptureReader(path)
+            return CaptureReader(path, gathered=gathered)
     form = form_of(path)
     if form == ".pcapng":
         return CaptureReader(path)  # says what is wrong with it
@@ -59,9 +64,16 @@ def open_line(path: Path, protocol: str) -> Recording:
 
 def is_capture(path: Path) -> bool:
     """Whether the file begins as a pcapng capture. Raises InputError for a missing or empty file."""
+    if parts_of(path):
+        return True
     _check_there(path)
     with path.open("rb") as file:
         return file.read(4) == pcapng_form.MAGIC
+
+
+def size_bytes(path: Path) -> int:
+    """Of the file, or of all parts of the capture."""
+    return sum(part.stat().st_size for part in parts_of(path) or [path])
 
 
 def form_of(path: Path) -> str:

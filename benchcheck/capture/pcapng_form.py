@@ -8,7 +8,7 @@ LINKTYPE_CAN_SOCKETCAN (227), one frame a packet:
     FD flags, 1 byte: 0x01 bit-rate switch, 0x02 error state, 0x04 FD frame
     reserved, 1 byte, 0
     length code as sent where a classic frame has one of 9 to 15, 1 byte, else 0
-    data
+    data: of a classic frame always 8 bytes, those beyond its length 0; readers take any number from the length on
 
 LINKTYPE_USER0 (147), one read or write of a serial line a packet, the payload being this project's own:
     version, 1 byte: 1
@@ -16,7 +16,7 @@ LINKTYPE_USER0 (147), one read or write of a serial line a packet, the payload b
     the raw bytes
 
 LINKTYPE_USER1 (148), marks, the payload being a UTF-8 JSON object with a key `kind` (`power_on`, `step_started`,
-`gap`, ...) and whatever belongs to it. Readers pass over kinds they don't know.
+`gap`, `continues` and `continued` where a capture goes on in another file, ...) and whatever belongs to it. Readers pass over kinds they don't know.
 
 Interface options: `if_name` is the name of the bus or line, `if_speed` its bit or baud rate, `if_tsresol` 9 (stamps in
 nanoseconds). `if_description` holds words `key=value`: `data_bitrate=` for the second rate of an FD bus, `protocol=` for

@@ -1,27 +1,41 @@
-"""Writes captures: append-only, every block whole, so that a cut file reads up to its last whole block."""
+"""Writes captures: append-only, every block whole, so that a cut file reads up to its last whole block.
+
+When it is on the disk: whoever writes calls `keep_up` at least every CALL_NS, with the time of a clock that is never set;
+then what was written is on the disk (fsync) no later than DELAY_NS after. A crash of this program alone loses less: every
+`keep_up` hands what there is to the operating system. Nothing here looks at a clock.
+"""
 
 from __future__ import annotations
 
 import json
+import os
 import struct
 from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from benchcheck.capture import pcapng_form as form
-from benchcheck.words.errors import InputError
-from benchcheck.words.frames import RAW_DLC_SHIFT, FrameBatch, FrameFlag
+from benchcheck.capture.frame_blocks import encode_frames
+from benchcheck.words.errors import InputError, SetupError
+from benchcheck.words.frames import FrameBatch
 
-_CAN_HEAD = struct.Struct(">IBBBB")
+DELAY_NS = 500_000_000
+CALL_NS = 200_000_000
+STATISTICS_NS = 10_000_000_000  # so often the running totals of every interface are written, where they changed
 _PACKET_HEAD = struct.Struct("<IIIIIII")
 
 
 class CaptureWriter:
     """A new capture file. Interfaces are added before traffic of theirs is written; they may be added at any time.
 
-    Raises InputError where the file is there already: a capture is evidence and is never written over.
+    comment  goes into the section header, as which part of a longer capture this is
+
+    Raises InputError where the file is there already: a capture is evidence and is never written over. Every method
+    raises SetupError where the disk is full or gone; what was written before stays, and reads up to its last whole block.
     """
 
-    def __init__(self, path: Path, *, hardware: str = "", application: str = "benchcheck") -> None:
+    def __init__(self, path: Path, *, hardware: str = "", application: str = "benchcheck", comment: str = "") -> None:
         try:
             self._file = path.open("xb")
         except FileExistsError as error:
@@ -29,9 +43,17 @@ class CaptureWriter:
         except OSError as error:
             raise InputError(f"can't be written: {error.strerror}", where=str(path)) from error
         self.path = path
+        self.bytes = 0
+        self.last_ns: int | None = None  # the last stamp that was written
+        self._totals: list[_Totals] = []
+        self._unsafe = False  # something is not on the disk yet
+        self._safe_ns: int | None = None  # everything written before this time is on the disk
+        self._counted_ns: int | None = None
         self._links: list[int] = []
         self._marks: int | None = None
         options = [(form.SHB_USERAPPL, application.encode())]
+        if comment:
+            options.append((form.OPT_COMMENT, comment.encode()))
         if hardware:
             options.insert(0, (form.SHB_HARDWARE, hardware.encode()))
         head = struct.pack("<IHHq", form.BYTE_ORDER_MAGIC, 1, 0, -1)
@@ -46,59 +68,94 @@ class CaptureWriter:
         """A serial line; returns its interface number."""
         return self._add(form.LINK_SERIAL, name, baud, [f"protocol={protocol}"] if protocol else [])
 
+    def add_marks(self) -> int:
+        """The interface of the marks, which is added with the first one where it is not asked for before."""
+        if self._marks is None:
+            self._marks = self._add(form.LINK_MARKS, "marks", None, [])
+        return self._marks
+
     def write_frames(self, interface: int, batch: FrameBatch) -> None:
         """Frames of one bus (the column `bus` is not looked at), in order."""
         self._expect(interface, form.LINK_CAN)
-        rows = zip(
-            batch.time_ns.tolist(),
-            batch.can_id.tolist(),
-            batch.flags.tolist(),
-            batch.length.tolist(),
-            map(bytes, batch.data),
-            strict=True,
-        )
-        blocks = []
-        for time_ns, can_id, flags, length, data in rows:
-            wire_id = can_id
-            wire_id |= form.CAN_EXTENDED if flags & FrameFlag.EXTENDED else 0
-            wire_id |= form.CAN_REMOTE if flags & FrameFlag.REMOTE else 0
-            wire_id |= form.CAN_ERROR if flags & FrameFlag.ERROR else 0
-            fd = form.FD_FRAME if flags & FrameFlag.FD else 0
-            fd |= form.FD_BRS if flags & FrameFlag.BRS else 0
-            fd |= form.FD_ESI if flags & FrameFlag.ESI else 0
-            head = _CAN_HEAD.pack(wire_id, length, fd, 0, (flags >> RAW_DLC_SHIFT) & 15)
-            payload = head if flags & FrameFlag.REMOTE else head + data[:length]
-            blocks.append(_packet(interface, time_ns, payload, sent=bool(flags & FrameFlag.SENT)))
-        self._write(b"".join(blocks))
+        if len(batch):
+            self._write(encode_frames(interface, batch), int(batch.time_ns[-1]))
+            self._totals[interface].received += len(batch)
 
     def write_bytes(self, interface: int, time_ns: int, data: bytes, *, sent: bool = False) -> None:
         """Bytes of a serial line as they were read, or sent by this bench."""
         self._expect(interface, form.LINK_SERIAL)
         direction = form.SERIAL_SENT if sent else form.SERIAL_RECEIVED
         payload = bytes((form.SERIAL_VERSION, direction)) + data
-        self._write(_packet(interface, time_ns, payload, sent=sent))
+        self._write(_packet(interface, time_ns, payload, sent=sent), time_ns)
+        self._totals[interface].received += 1
 
     def mark(self, time_ns: int, kind: str, body: Mapping[str, object] | None = None) -> None:
         """Note something on the capture's clock, as `power_on`."""
-        if self._marks is None:
-            self._marks = self._add(form.LINK_MARKS, "marks", None, [])
+        interface = self.add_marks()
         text = json.dumps({**(body or {}), "kind": kind}, allow_nan=False, sort_keys=True)
-        self._write(_packet(self._marks, time_ns, text.encode()))
+        self._write(_packet(interface, time_ns, text.encode()), time_ns)
 
     def statistics(self, interface: int, time_ns: int, *, received: int, dropped: int) -> None:
         """Running totals of one interface: what was received, and what the recorder is known to have dropped."""
+        totals = self._totals[interface]
+        totals.received, totals.dropped = max(totals.received, received), max(totals.dropped, dropped)
+        totals.written = (totals.received, totals.dropped)
         options = _options(
             [(form.ISB_IFRECV, struct.pack("<Q", received)), (form.ISB_IFDROP, struct.pack("<Q", dropped))]
         )
         body = struct.pack("<III", interface, *_stamp(time_ns)) + options
         self._write(_block(form.INTERFACE_STATISTICS, body))
 
+    def dropped(self, interface: int, total: int) -> None:
+        """The recorder is known to have dropped `total` of this interface since the file began; written with keep_up."""
+        self._totals[interface].dropped = max(total, self._totals[interface].dropped)
+
+    def keep_up(self, now_ns: int) -> None:
+        """Write the totals where that is due, and bring to the disk what must be there; see the head of this file."""
+        if self._counted_ns is None:
+            self._counted_ns = now_ns
+        if now_ns - self._counted_ns >= STATISTICS_NS:
+            self._counted_ns = now_ns
+            self._write_totals()
+        if not self._unsafe:
+            self._safe_ns = now_ns
+        elif self._safe_ns is None or now_ns - self._safe_ns >= DELAY_NS - CALL_NS:
+            self.sync()
+            self._safe_ns = now_ns
+        else:
+            self.flush()
+
     def flush(self) -> None:
         """Hand everything to the operating system."""
-        self._file.flush()
+        try:
+            self._file.flush()
+        except OSError as error:
+            raise self._failed(error) from error
+
+    def sync(self) -> None:
+        """Bring everything to the disk, and wait for that."""
+        self.flush()
+        try:
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            raise self._failed(error) from error
+        self._unsafe = False
 
     def close(self) -> None:
-        self._file.close()
+        """Write the last totals, bring everything to the disk and close. The second time it does nothing."""
+        if self._file.closed:
+            return
+        try:
+            self._write_totals()
+            self.sync()
+        finally:
+            with suppress(OSError):
+                self._file.close()
+
+    def _write_totals(self) -> None:
+        for interface, totals in enumerate(self._totals):
+            if totals.written != (totals.received, totals.dropped):
+                self.statistics(interface, self.last_ns or 0, received=totals.received, dropped=totals.dropped)
 
     def __enter__(self) -> CaptureWriter:
         return self
@@ -115,14 +172,38 @@ class CaptureWriter:
         options.append((form.IF_TSRESOL, b"\x09"))
         self._write(_block(form.INTERFACE_DESCRIPTION, struct.pack("<HHI", link, 0, 0) + _options(options)))
         self._links.append(link)
+        self._totals.append(_Totals())
         return len(self._links) - 1
 
     def _expect(self, interface: int, link: int) -> None:
         if not 0 <= interface < len(self._links) or self._links[interface] != link:
             raise ValueError(f"interface {interface} is not one of link type {link}")
 
-    def _write(self, data: bytes) -> None:
-        self._file.write(data)
+    def _write(self, data: bytes, time_ns: int | None = None) -> None:
+        try:
+            self._file.write(data)
+        except OSError as error:
+            raise self._failed(error) from error
+        self.bytes += len(data)
+        if time_ns is not None:
+            self.last_ns = time_ns
+        self._unsafe = True
+
+    def _failed(self, error: OSError) -> SetupError:
+        return SetupError(
+            f"the capture can't be written: {error.strerror or error}",
+            where=str(self.path),
+            hint="Is the disk full, or gone? What was written before can be read.",
+        )
+
+
+@dataclass(slots=True)
+class _Totals:
+    """Of one interface: what was received and dropped, and what of that was written last."""
+
+    received: int = 0
+    dropped: int = 0
+    written: tuple[int, int] = (0, 0)
 
 
 def _stamp(time_ns: int) -> tuple[int, int]:

@@ -8,7 +8,7 @@ never ends in an exception: reading stops where the damage begins, and says so i
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy as np
 from benchcheck.words.frames import FrameBatch, FrameFlag
 
 BATCH_FRAMES = 16384
+CAPTURE_FRAMES = 65536  # of our own captures, whose frames never are Python objects
 CAN_ID_BASE = 0x7FF
 CAN_ID_EXTENDED = 0x1FFF_FFFF
 FD_LENGTHS = frozenset((0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64))
@@ -136,6 +137,61 @@ class FrameRows:
         )
         self.__init__()  # type: ignore[misc]
         return batch
+
+
+class FrameGathering:
+    """Columns gathered until there are enough for a large batch."""
+
+    def __init__(self) -> None:
+        self._parts: list[FrameBatch] = []
+        self._count = 0
+
+    def add(self, batch: FrameBatch, start: int, stop: int) -> None:
+        """Take in the frames of `batch` from `start` to before `stop`."""
+        if start < stop:
+            self._parts.append(batch if stop - start == len(batch) else part_of(batch, start, stop))
+            self._count += stop - start
+
+    def full(self) -> Iterator[FrameBatch]:
+        """What was gathered, where that is much."""
+        if self._count >= CAPTURE_FRAMES // 2:
+            yield from self.take()
+
+    def take(self) -> Iterator[FrameBatch]:
+        """What was gathered, where there is anything."""
+        parts, self._parts, self._count = self._parts, [], 0
+        if parts:
+            yield parts[0] if len(parts) == 1 else joined(parts)
+
+
+def part_of(batch: FrameBatch, start: int, stop: int) -> FrameBatch:
+    """The frames from `start` to before `stop`, without a copy."""
+    return FrameBatch(
+        batch.time_ns[start:stop],
+        batch.bus[start:stop],
+        batch.can_id[start:stop],
+        batch.flags[start:stop],
+        batch.length[start:stop],
+        batch.data[start:stop],
+    )
+
+
+def joined(parts: Sequence[FrameBatch]) -> FrameBatch:
+    """One batch of several, of at least one."""
+    width = max(part.data.shape[1] for part in parts)
+    data = np.zeros((sum(map(len, parts)), width), np.uint8)
+    place = 0
+    for part in parts:
+        data[place : place + len(part), : part.data.shape[1]] = part.data
+        place += len(part)
+    return FrameBatch(
+        np.concatenate([part.time_ns for part in parts]),
+        np.concatenate([part.bus for part in parts]),
+        np.concatenate([part.can_id for part in parts]),
+        np.concatenate([part.flags for part in parts]),
+        np.concatenate([part.length for part in parts]),
+        data,
+    )
 
 
 def is_sane_stamp(time_ns: int) -> bool:

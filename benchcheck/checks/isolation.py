@@ -167,9 +167,18 @@ def _bundle_step(
             TURN: turn,
             **({} if met is None else {APART_FROM: sorted(met, key=contact_key)}),
             CONNECTORS: sorted({ref_of(contact) for contact in groups.members[group]}),
-            FEEDS: [feed.source for feed in context.harness.feeds if _is_joined(state, feed.source)],
+            FEEDS: [] if _is_fed(context, group) else _joined_feeds(context, state),
         },
     )
+
+
+def _is_fed(context: Context, group: int) -> bool:
+    """Whether a feed is in a group: then what joins it to anything, chassis included, keeps power out."""
+    return any(context.groups.number[feed.source] == group for feed in context.harness.feeds)
+
+
+def _joined_feeds(context: Context, state: BenchState) -> list[str]:
+    return [feed.source for feed in context.harness.feeds if _is_joined(state, feed.source)]
 
 
 def _is_joined(state: BenchState, contact: str) -> bool:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from benchcheck.harness.difference.compare import Difference
     from benchcheck.harness.model import Harness
     from benchcheck.readiness.due_again import DueAgain
+    from benchcheck.words.event import Event
     from benchcheck.words.ways import Ways
 
 SCHEMA = "benchcheck.changes/1"
@@ -43,9 +44,9 @@ def command(old: str, new: str | None, as_json: bool, plain: bool) -> int:
     from benchcheck.readiness.due_again import due_again
     from benchcheck.words.ways import Ways
 
-    ways = Ways()
+    ways, events = Ways(), None
     if Path(old).is_file() and Path(old).name != "harness.toml":
-        before, ways, named = _of_job(Path(old))
+        before, ways, named, events = _of_job(Path(old))
         new = new or named
     else:
         before = load_profile(find_profile(old))
@@ -55,18 +56,28 @@ def command(old: str, new: str | None, as_json: bool, plain: bool) -> int:
     after = load_profile(folder)
     due = due_again(before, after, meter=meter_for(folder), ways=ways)
     assert due.found is not None
+    had = _done(due, events) if events is not None else None
     if as_json:
-        print_json(_document(old, new, before, after, due, due.found))
+        print_json(_document(old, new, before, after, due, due.found, had))
         return ExitCode.PASS
-    for line in _lines(due, due.found, plain=plain):
+    for line in _lines(due, due.found, had, plain=plain):
         click.echo(line)
     if not due.found:
         say("Nothing changed.")
     return ExitCode.PASS
 
 
-def _of_job(path: Path) -> tuple[Harness, Ways, str]:
-    """The profile that a job was last worked on with, the job's ways, and the profile that it names."""
+def _done(due: DueAgain, events: Sequence[Event]) -> list[str]:
+    """The steps due again that had a verdict or a waiver in a job."""
+    from benchcheck.plan.plan import Plan
+    from benchcheck.readiness.board import fold
+
+    board = fold(due.before or Plan(()), events)
+    return [name for name in due.again if name in board.results or name in board.waived]
+
+
+def _of_job(path: Path) -> tuple[Harness, Ways, str, Sequence[Event]]:
+    """The profile that a job was last worked on with, the job's ways, the profile that it names, and its events."""
     from benchcheck.cli.job_plan import ways_of
     from benchcheck.cli.output import say_altered
     from benchcheck.profile.kept import harness_of
@@ -85,10 +96,11 @@ def _of_job(path: Path) -> tuple[Harness, Ways, str]:
             where=str(path),
             hint="Jobs of earlier versions hold none until they are opened for work. Compare two folders instead.",
         )
-    return harness_of(*kept, digest), ways_of(events), facts_of(events).profile
+    return harness_of(*kept, digest), ways_of(events), facts_of(events).profile, events
 
 
-def _lines(due: DueAgain, found: Difference, *, plain: bool) -> Iterator[str]:
+def _lines(due: DueAgain, found: Difference, had: Sequence[str] | None, *, plain: bool) -> Iterator[str]:
+    """`had`: the steps due again that were done in the job that is compared; None where it is no job."""
     from benchcheck.harness.difference.words import cosmetic_lines, matter_lines
 
     matters, cosmetic = matter_lines(found), cosmetic_lines(found)
@@ -102,10 +114,13 @@ def _lines(due: DueAgain, found: Difference, *, plain: bool) -> Iterator[str]:
     yield from _listed("What changed in the wiring", matters)
     yield from _listed("Labels alone (notes, colours, zones, titles)", cosmetic)
     if found:
-        yield from _listed("Steps due again", [f"{name}: {why}" for name, why in due.again.items()])
+        again = due.again if had is None else had
+        yield from _listed("Steps due again", [f"{name}: {due.again[name]}" for name in again])
         yield from _listed("New steps", due.new)
         yield from _listed("Steps that fall away", due.gone)
-        yield f"{len(due.again)} due again, {len(due.new)} new, {len(due.gone)} gone, {len(due.kept)} keep their verdict"
+        told = f"{len(again)} due again, {len(due.new)} new, {len(due.gone)} gone, {len(due.kept)} stay as they are"
+        rest = len(due.again) - len(again)
+        yield f"{told}; {rest} more of what it touches were still to do" if rest else told
 
 
 def _listed(heading: str, lines: Sequence[str]) -> Iterator[str]:
@@ -115,7 +130,13 @@ def _listed(heading: str, lines: Sequence[str]) -> Iterator[str]:
 
 
 def _document(
-    old: str, new: str, before: Harness, after: Harness, due: DueAgain, found: Difference
+    old: str,
+    new: str,
+    before: Harness,
+    after: Harness,
+    due: DueAgain,
+    found: Difference,
+    had: Sequence[str] | None,
 ) -> Mapping[str, object]:
     from benchcheck.harness.difference.words import cosmetic_lines, matter_lines
 
@@ -144,6 +165,7 @@ def _document(
         "labels": cosmetic_lines(found),
         "steps": {
             "due_again": [{"step": name, "why": why} for name, why in due.again.items()],
+            "had_verdict": None if had is None else list(had),
             "new": list(due.new),
             "gone": list(due.gone),
             "kept": len(due.kept),

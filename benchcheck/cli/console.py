@@ -47,6 +47,13 @@ class Console:
     def ask(self, question: Question) -> str:
         if self._ended:
             raise StopAsked
+        try:
+            return self._ask(question)
+        except BaseException:
+            self._ended = True  # Ctrl-C: what is asked on the way out must not wait for anybody
+            raise
+
+    def _ask(self, question: Question) -> str:
         if question.why:
             say(f"  ! {visible(question.why)}")
         if not question.why:
@@ -81,11 +88,9 @@ class Console:
             _wait_for_a_line(self._stdin)
             line = self._stdin.readline(_LONGEST_LINE)
         except BaseException:
-            self._ended = True  # Ctrl-C: what is asked on the way out must not wait for anybody
             self.tell("")
             raise
         if not line:
-            self._ended = True
             self.tell("")
             raise StopAsked
         if not self._stdin.isatty():

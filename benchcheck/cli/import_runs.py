@@ -95,6 +95,8 @@ def import_runs(said: RunsAsked) -> int:
             tell(account, found.mapping, plain=said.plain)
         raise FaultyFiles(f"{said.table}: nothing was written; the table", faults)
     drop_refused(account, book)
+    if not account.rows and faults:
+        raise FaultyFiles(f"{said.table}: nothing was written, no row is good; the table", faults)
     if not account.rows:
         hint = "Is it another sheet (--sheet), are the headings in another row (--header-row)?"
         raise InputError("holds no rows under its headings", where=str(said.table), hint=hint)
@@ -137,7 +139,11 @@ def _end(said: RunsAsked, account: Account, names: list[str]) -> None:
         say(f"Nothing was written (--dry-run): {count}{refused} would go into {', '.join(names)}.")
         return
     click.echo(f"{count}{refused}. Written in {said.folder}: {', '.join(names)}.")
-    say(f"Next: benchcheck review {said.folder}")
+    from benchcheck.harness.reading.read_harness import HARNESS_FILE
+
+    harness = said.folder / HARNESS_FILE
+    first = "" if harness.exists() else f"write {harness} (profiles/starter shows how), then "
+    say(f"Next: {first}benchcheck review {said.folder}")
 
 
 def must_be_folder(folder: Path) -> None:
@@ -214,12 +220,12 @@ def _words(old: Mapping[str, Mapping[str, str]], new: Mapping[str, str]) -> dict
 
 
 def with_words(mapping: TableMapping, account: Account) -> TableMapping:
-    """The mapping with the words that were taken for another, so that they go out as they came in."""
+    """The mapping with the words that were taken for another and the decimal mark, so that all goes out as it came in."""
     words = {target: dict(table) for target, table in mapping.words.items()}
     for (target, word, value), _ in account.words.most_common():
         if word != value:
             words.setdefault(target, {}).setdefault(word, value)
-    return replace(mapping, words=words)
+    return replace(mapping, words=words, decimal=mapping.decimal or account.decimal)
 
 
 def refused_text(account: Account) -> str:

@@ -325,6 +325,8 @@ def _shown(file: Path, facts: Facts, events: list[Event], faults: Sequence[str])
 
 
 def _print(file: Path, facts: Facts, events: list[Event]) -> None:
+    from benchcheck.words.quantity import counted
+
     click.echo(f"{_visible(facts.title)} ({file}, {len(events)} events)")
     click.echo(f"profile {_visible(facts.profile)}, SHA-256 {facts.digest}")
     for stage, counts in facts.verdict_counts.items():
@@ -338,12 +340,12 @@ def _print(file: Path, facts: Facts, events: list[Event]) -> None:
         click.echo(f"waiver: {_visible(waiver.what)}: {_visible(waiver.reason)} ({_visible(waiver.who)})")
     for rework in facts.reworks:
         what = ", ".join(rework.contacts or rework.runs + rework.connectors)
-        due = f", {rework.again} steps due again" if rework.again is not None else ""
+        due = f", {counted(rework.again, 'step')} due again" if rework.again is not None else ""
         click.echo(f"rework: {_visible(what)}: {_visible(rework.reason)} ({_visible(rework.who)}){due}")
     for change in facts.profile_changes:
-        told = f"{len(change.lines)} changes" if change.known else "how it was before is not in this record"
+        told = counted(len(change.lines), "change") if change.known else "how it was before is not in this record"
         click.echo(
-            f"profile changed: {told}, {change.again} steps due again, {change.new_steps} new, {change.gone_steps} gone"
+            f"profile changed: {told}, {counted(change.again, 'step')} due again, {change.new_steps} new, {change.gone_steps} gone"
         )
     for session in facts.sessions:
         end = f" to {session.ended_utc[:19]}" if session.ended_utc else ", not ended"

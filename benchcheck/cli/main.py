@@ -30,6 +30,10 @@ COMMANDS = {
     "job": "Start, open, list, show, waive or verify a job record.",
     "check": "Run a stage of a job: moves are told, readings are typed or measured.",
     "survey": "The analysis of a recording: load, identifiers, silences, lines, who is there.",
+    "replay": "A capture judged again as the live run judged it, or its frames played as they came.",
+    "compare": "What changed between two recordings of one bench, by how much it matters.",
+    "budget": "Load and response times of each CAN bus at worst, beside what was measured.",
+    "convert": "A recording in another form, and what that form can't hold.",
     "report": "A job's report as HTML and JSON.",
     "simulate": "The simulated bench alone, for other programs to connect to.",
 }

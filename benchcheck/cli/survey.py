@@ -39,10 +39,11 @@ Examples:
   benchcheck survey drive.log --bitrate 250000 --json
   benchcheck survey position.nmea --line nmea0183
   benchcheck survey captures/launch_good.pcapng --profile profiles/survey_launch
+  benchcheck survey captures/launch_good.pcapng --profile profiles/survey_launch --signal Roll
 
 \b
-Exit codes: 0 surveyed (with --profile: every unit and talk PASS), 1 one FAILs, 2 bad input,
-4 nothing to judge, a load that can't be, or a unit or talk is UNSURE (talks that were not
+Exit codes: 0 surveyed (with --profile: every unit, talk and limited signal PASS), 1 one FAILs, 2 bad input,
+4 nothing to judge, a load that can't be, or a unit, talk or signal is UNSURE (talks that were not
 listened to don't count where the recording holds no line at all)."""
 )
 @click.argument("file", type=click.Path(path_type=Path))
@@ -51,6 +52,9 @@ listened to don't count where the recording holds no line at all)."""
 @click.option("--no-load", is_flag=True, help="Leave the bus load out: then no bit rate is needed.")
 @click.option("--line", "line", type=click.Choice(["nmea0183", "text"]), help="FILE holds the raw bytes of a line.")
 @click.option("--profile", metavar="PROFILE", help="Judge who is there by this profile: a folder, or a name.")
+@click.option(
+    "--signal", "signals", multiple=True, metavar="NAME", help="Decode it: Roll, or MRU_ATTITUDE.Roll. Repeat."
+)
 @output_options
 def command(
     file: Path,
@@ -59,6 +63,7 @@ def command(
     no_load: bool,
     line: str | None,
     profile: str | None,
+    signals: tuple[str, ...],
     as_json: bool,
     plain: bool,
 ) -> int:
@@ -67,7 +72,7 @@ def command(
     FILE is a capture (.pcapng), a log that python-can reads (.log .asc .blf .csv .db .trc, also .gz),
     or with --line the raw bytes of a serial line.
     """
-    from benchcheck.capture.logs import is_capture, open_line, open_recording
+    from benchcheck.capture.logs import is_capture, open_line, open_recording, size_bytes
     from benchcheck.cli.survey_run import Survey, no_bitrate
 
     if no_load and (bitrate is not None or data_bitrate is not None):
@@ -76,13 +81,14 @@ def command(
     if line is not None and not is_capture(file):
         recording = open_line(file, line)
     else:
-        recording = open_recording(file)
+        recording = open_recording(file, gathered=True)
         if not no_load and bitrate is None and harness is None and not is_capture(file):
             raise no_bitrate(str(file))
-    if file.stat().st_size > _BIG_BYTES:
-        say(f"Reading {escaped(file.name)}, {file.stat().st_size / 1e6:.0f} MB ...")
+    size = size_bytes(file)
+    if size > _BIG_BYTES:
+        say(f"Reading {escaped(file.name)}, {size / 1e6:.0f} MB ...")
     with recording:
-        survey = Survey(recording, harness, bitrate, data_bitrate, line, no_load=no_load)
+        survey = Survey(recording, harness, bitrate, data_bitrate, line, no_load=no_load, signals=signals)
         survey.read()
     document = survey.document(file)
     if as_json:

@@ -44,7 +44,9 @@ class Survey:
         protocol: str | None,
         *,
         no_load: bool = False,
+        signals: Sequence[str] = (),
     ) -> None:
+        from benchcheck.cli.survey_signals import SurveyedSignals
         from benchcheck.traffic.traffic_tally import TrafficTally
 
         self.recording = recording
@@ -61,6 +63,7 @@ class Survey:
         self.notes: list[str] = []
         self.units: list[tuple[str, UnitPresence]] = []
         self.talks: list[TalkPresence] = []
+        self.signals = SurveyedSignals(harness, signals)
         self.buses: list[Json] = []
         self.load_in_doubt = False
         self._watched = 0
@@ -110,14 +113,16 @@ class Survey:
         """Tell the tally what to keep of buses that have just turned up, before their first frame is counted."""
         from benchcheck.traffic.expectations import expectations
         from benchcheck.traffic.presence import watch_of
+        from benchcheck.traffic.signal_tallies import with_signals
 
         for number in range(self._watched, len(self.recording.buses)):
-            bus = self._profile_bus(number)
+            bus = self.profile_bus(number)
             if bus is not None and self.harness is not None:
-                self.tally.watch[number] = watch_of(expectations(self.harness, bus))
+                watch = watch_of(expectations(self.harness, bus))
+                self.tally.watch[number] = with_signals(watch, self.signals.wanted(bus))
         self._watched = len(self.recording.buses)
 
-    def _profile_bus(self, number: int) -> Bus | None:
+    def profile_bus(self, number: int) -> Bus | None:
         """The profile's bus of this name; a recording's first bus is the only one of a profile that has one."""
         if self.harness is None:
             return None
@@ -131,7 +136,7 @@ class Survey:
 
     def _rates(self, number: int) -> tuple[int | None, int | None]:
         info = self.recording.buses[number]
-        bus = self._profile_bus(number)
+        bus = self.profile_bus(number)
         return (
             self.bitrate or info.bitrate or (None if bus is None else bus.bitrate),
             self.data_bitrate or info.data_bitrate,
@@ -200,7 +205,7 @@ class Survey:
 
         matched: dict[str, int] = {}
         for number in range(len(self.recording.buses)):
-            bus = self._profile_bus(number)
+            bus = self.profile_bus(number)
             if bus is not None:
                 matched.setdefault(bus.name, number)
         for bus in harness.buses:
@@ -216,8 +221,10 @@ class Survey:
                 also_known=[(message.can_id, message.extended) for message in bus.messages],
             )
             self.units += [(bus.name, verdict) for verdict in verdicts]
+        tallies = {name: self.tally.buses.get(number) for name, number in matched.items()}
+        self.signals.judge(tallies, self.tally.origin_ns or 0, self.recording.dropped_frames)
         for number in self.tally.buses:
-            if self._profile_bus(number) is None:
+            if self.profile_bus(number) is None:
                 self.notes.append(f"bus {escaped(self.recording.buses[number].name)} is not in the profile")
 
     def _power_on(self) -> int | None:
@@ -228,7 +235,7 @@ class Survey:
 
     def document(self, file: Path) -> Json:
         """The JSON of the survey."""
-        from benchcheck.traffic.summary import RULES, duration_json, line_json, steps_json
+        from benchcheck.traffic.summary import RULES, duration_json, line_json, steps_json, unit_json
 
         recording, tally = self.recording, self.tally
         names = {number: recording.buses[number].name for number in tally.buses}
@@ -250,8 +257,9 @@ class Survey:
         }
         if self.harness is not None:
             document["profile"] = self.harness.name
-            document["units"] = [_unit_json(bus, verdict, tally.origin_ns or 0) for bus, verdict in self.units]
+            document["units"] = [unit_json(bus, verdict, tally.origin_ns or 0) for bus, verdict in self.units]
             document["talks"] = [_talk_json(talk) for talk in self.talks]
+            document["signals"] = self.signals.document
         return document
 
     def _line_duration(self) -> Json:
@@ -275,26 +283,12 @@ class Survey:
         # who recorded buses only has not listened to the links, and knows it: that is no news
         talks = self.talks if self.recording.lines else []
         outcomes |= {talk.verdict.value for talk in talks}
+        outcomes |= {verdict.outcome.value for verdict in self.signals.verdicts}
         if "FAIL" in outcomes:
             return ExitCode.FAIL
         if "UNSURE" in outcomes or self.load_in_doubt or self._nothing():
             return ExitCode.UNSURE
         return ExitCode.PASS
-
-
-def _unit_json(bus: str, unit: UnitPresence, origin_ns: int) -> Json:
-    from benchcheck.traffic.summary import seconds
-
-    return {
-        "unit": unit.unit,
-        "bus": bus,
-        "verdict": unit.verdict.value,
-        "state": unit.state.value,
-        "first_s": None if unit.first_ns is None else seconds(unit.first_ns - origin_ns),
-        "last_s": None if unit.last_ns is None else seconds(unit.last_ns - origin_ns),
-        "max_gap_s": None if unit.max_gap_ns is None else seconds(unit.max_gap_ns),
-        "text": unit.text,
-    }
 
 
 def _talk_json(talk: TalkPresence) -> Json:

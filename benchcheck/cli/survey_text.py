@@ -28,6 +28,9 @@ def survey_lines(document: Json) -> Iterator[str]:
     if document.get("talks"):
         yield ""
         yield from _talks(document["talks"], escaped(document["profile"]))
+    if document.get("signals"):
+        yield ""
+        yield from _signals(document["signals"])
 
 
 def _head(document: Json) -> Iterator[str]:
@@ -119,3 +122,25 @@ def _count(number: int, what: str) -> str:
 
 def _seconds(value: float | None, digits: int) -> str:
     return "-" if value is None else f"{value:.{digits}f} s"
+
+
+def _signals(signals: Sequence[Json]) -> Iterator[str]:
+    yield "signals"
+    yield f"  {'signal':<32} {'frames':>9} {'lowest':>14} {'highest':>14} {'changes':>9} {'longest still':>14}"
+    for entry in signals:
+        unit = escaped(entry["unit"])
+        low, high = (_plain_value(entry[key]) for key in ("low", "high"))
+        still = "-" if entry["longest_still_s"] is None else f"{entry['longest_still_s']:.3f} s"
+        changes = "-" if entry["changes"] is None else f"{entry['changes']:,}"
+        yield (
+            f"  {escaped(entry['signal']):<32} {entry['frames']:>9,} {low:>14} {high:>14} {changes:>9} {still:>14} {unit}"
+        ).rstrip()
+        if entry["too_short"]:
+            were = "was" if entry["too_short"] == 1 else "were"
+            yield f"    {_count(entry['too_short'], 'frame')} {were} too short to have it"
+        if entry["verdict"] is not None:
+            yield f"    {entry['verdict']:<7} {escaped(entry['text'])}"
+
+
+def _plain_value(value: float | None) -> str:
+    return "-" if value is None else f"{value:.8g}"

@@ -102,6 +102,9 @@ def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:
             )
         case "bus_load" | "bus_errors" | "bus_strangers":
             return _one(BUS_KINDS[step.check], (step.subject[0],), f"{step.subject[0]}: {text}", result)
+        case "signal_range":  # what is behind it can't be told from the bench; the verdict has the evidence
+            where = (*step.subject, str(step.settings["signal"]))
+            return _one(SquawkKind.UNEXPLAINED, where, f"{step.subject[0]}: {text}", result)
         case _:
             return plain(result)
 

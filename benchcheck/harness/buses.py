@@ -28,25 +28,71 @@ def wire_contacts(harness: Harness, bus: Bus, nets: Nets | None = None) -> tuple
     """
     if nets is None:
         return _wired(harness, bus)
-    return _side(harness, bus, nets, Role.CAN_H), _side(harness, bus, nets, Role.CAN_L)
+    return _both(harness, bus, nets)
 
 
 @once
 def _wired(harness: Harness, bus: Bus) -> tuple[frozenset[str], frozenset[str]]:
-    nets = nets_of(harness)
-    return _side(harness, bus, nets, Role.CAN_H), _side(harness, bus, nets, Role.CAN_L)
+    return _both(harness, bus, nets_of(harness))
 
 
-def _side(harness: Harness, bus: Bus, nets: Nets, role: Role) -> frozenset[str]:
-    starts = {
-        end for end, run in nets.ends_by_connector.get(bus.adapter_at, ()) if _role(harness, end, run.role) is role
-    }
+_NONE: frozenset[str] = frozenset()
+
+
+def _both(harness: Harness, bus: Bus, nets: Nets) -> tuple[frozenset[str], frozenset[str]]:
+    """The two wires of a bus. Where the connector of its adapter carries several, each bus has the pair that suits it
+    best: by the units met, then by the cables that both wires lie in; of equals the first bus has the first."""
+    highs, lows = (_wires_at(harness, nets, role, bus.adapter_at) for role in (Role.CAN_H, Role.CAN_L))
+    if len(harness.buses) < 2 and len(highs) < 2 and len(lows) < 2:
+        return (highs or [_NONE])[0], (lows or [_NONE])[0]
+    met = {wire: _units_met(harness, wire) for wire in (*highs, *lows)}
+    cables = {wire: _cables(nets, wire) for wire in (*highs, *lows)}
+    refs = {wire: frozenset(map(ref_of, wire)) for wire in (*highs, *lows)}
+    ranked = []
+    for high in highs or [_NONE]:
+        for low in lows or [_NONE]:
+            pair = [wire for wire in (high, low) if wire]
+            shared = len(cables[high] & cables[low]) if len(pair) == 2 else 0
+            for rival in dict.fromkeys((bus, *harness.buses)):
+                if rival == bus or any(rival.adapter_at in refs[wire] for wire in pair):
+                    fits = [_suits(rival, met[wire]) for wire in pair]
+                    rank = (sum(fit for fit, _ in fits), shared, sum(alone for _, alone in fits))
+                    ranked.append((rank, rival.adapter_at == bus.adapter_at, rival.name, high, low))
+    order = {other.name: number for number, other in enumerate(harness.buses)}
+    ranked.sort(key=lambda entry: (*(-value for value in entry[0]), not entry[1], order.get(entry[2], 0)))
+    found: dict[str, tuple[frozenset[str], frozenset[str]]] = {}
+    taken: set[frozenset[str]] = set()
+    for _, _, name, high, low in ranked:
+        if name not in found and taken.isdisjoint({high, low}):
+            found[name] = (high, low)
+            taken |= {high, low} - {_NONE}
+    return found.get(bus.name, (_NONE, _NONE))
+
+
+def _wires_at(harness: Harness, nets: Nets, role: Role, connector: str) -> list[frozenset[str]]:
+    starts = {end for end, run in nets.ends_by_connector.get(connector, ()) if _role(harness, end, run.role) is role}
     wires: list[frozenset[str]] = []
     for start in sorted(starts, key=contact_key):
         if not any(start in wire for wire in wires):
             wires.append(_reached(harness, nets, role, start))
-    # Where the adapter's connector carries several buses, the wire that meets most of this bus's nodes is its own.
-    return max(wires, key=lambda wire: _nodes_met(harness, bus, wire), default=frozenset())
+    return wires
+
+
+def _units_met(harness: Harness, wire: frozenset[str]) -> frozenset[str]:
+    return frozenset(harness.connectors[ref_of(contact)].unit for contact in wire) - {""}
+
+
+def _suits(bus: Bus, met: frozenset[str]) -> tuple[int, int]:
+    """How well a wire that meets these units suits a bus: nodes met, less those it lacks and the units that are none."""
+    strangers = len(met.difference(bus.nodes))
+    return 2 * len(met.intersection(bus.nodes)) - len(bus.nodes) - strangers, -strangers
+
+
+def _cables(nets: Nets, wire: frozenset[str]) -> frozenset[str]:
+    refs = {ref_of(contact) for contact in wire}
+    return frozenset(
+        run.cable for ref in refs for end, run in nets.ends_by_connector.get(ref, ()) if run.cable and end in wire
+    )
 
 
 def _role(harness: Harness, contact: str, otherwise: Role) -> Role:
@@ -79,11 +125,6 @@ def _through(harness: Harness, contact: str, role: Role) -> list[str]:
         if path.kind is PathKind.THROUGH and own in (path.a, path.b)
     ]
     return [mate for mate in others if mate and _role(harness, mate, Role.SIGNAL) is role]
-
-
-def _nodes_met(harness: Harness, bus: Bus, wire: frozenset[str]) -> int:
-    refs = {ref_of(contact) for contact in wire}
-    return sum(any(ref in refs for ref in harness.units[node].connectors.values()) for node in bus.nodes)
 
 
 @once

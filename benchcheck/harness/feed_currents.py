@@ -98,6 +98,8 @@ class FeedCurrents:
             groups.add(feed.source)
             groups.add(feed.ground)
         self._groups = groups
+        self._inside: list[Edge] = []
+        self._pass_on()
         self._feed_of = self._sound_feeds()
         self._grounds = self._ground_contacts()
         self._asked: dict[str, list[tuple[Unit, UnitContact, str]]] = {}
@@ -106,7 +108,6 @@ class FeedCurrents:
         self._totals: dict[str, float] = {}
         self.converted: list[Converted] = []
         self.loads: list[Load] = []
-        self._inside: list[Edge] = []
         for feed in self._feed_of.values():
             self._total(feed, ())
         self._flow = self._solve()
@@ -153,6 +154,38 @@ class FeedCurrents:
 
     def _way(self, a: str, b: str) -> tuple[Conductor, ...]:
         return tuple(self.conductors[index] for index in self._flow.way(a, b) if index < len(self.conductors))
+
+    def _pass_on(self) -> None:
+        """Join what units pass on: supply, or its return, that reaches one contact and leaves by another of that role.
+
+        Two contacts that are both reached by wire share a current inside by what isn't known here: they stay apart.
+        """
+        todo = [
+            (role, a, b, path.ohm or _INSIDE_OHM)
+            for unit in self._harness.units.values()
+            for path in unit.type.paths
+            if path.kind is PathKind.THROUGH
+            and (a := unit.mate(path.a)) in self._groups
+            and (b := unit.mate(path.b)) in self._groups
+            and (role := _role(self._harness, a)) in (Role.POWER, Role.GROUND)
+            and role is _role(self._harness, b)
+        ]
+        while todo:
+            homes = {
+                Role.POWER: {self._groups.find(feed.source) for feed in self._harness.feeds},
+                Role.GROUND: {self._groups.find(feed.ground) for feed in self._harness.feeds},
+            }
+            left = []
+            for role, a, b, ohm in todo:
+                if (self._groups.find(a) in homes[role]) is (self._groups.find(b) in homes[role]):
+                    left.append((role, a, b, ohm))
+                    continue
+                self._groups.join(a, b)
+                homes[role].add(self._groups.find(a))
+                self._inside.append(Edge(a, b, ohm))
+            if len(left) == len(todo):
+                return
+            todo = left
 
     def _sound_feeds(self) -> Mapping[str, Feed]:
         """Group of contacts -> the one feed that drives it. Feeds that are joined or shorted are another rule's."""
@@ -266,6 +299,11 @@ def _items(harness: Harness) -> Iterator[tuple[Run | Part, str, str, float]]:
     for part in harness.parts:
         if part.kind in _CLOSED:
             yield part, part.a, part.b, part.ohm
+
+
+def _role(harness: Harness, contact: str) -> Role | None:
+    entry = harness.unit_contact(contact)
+    return None if entry is None else entry.role
 
 
 def _mate(unit: Unit, entry: UnitContact) -> str:

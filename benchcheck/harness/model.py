@@ -9,6 +9,7 @@ from functools import cached_property
 
 from benchcheck.words.contact import join, pin_of, ref_of
 from benchcheck.words.errors import Place
+from benchcheck.words.signal import Signal
 
 
 class Role(StrEnum):
@@ -261,6 +262,7 @@ class Message:
     sender: str  # unit reference
     period_s: float | None
     length: int = 8
+    signals: tuple[Signal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +277,31 @@ class Bus:
     max_load_percent: float = 50.0
     max_stub_m: float | None = None  # longest branch; None: what the bit rate allows
     place: Place = Place("harness.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class SignalRange:
+    """What is expected of a signal of a bus: its value in its unit, and for how long at most it stays the same."""
+
+    bus: str
+    message: Message
+    signal: Signal
+    low: float | None = None
+    high: float | None = None
+    stuck_s: float | None = None
+    place: Place = Place("harness.toml")
+
+    @property
+    def name(self) -> str:
+        return f"{self.message.name}.{self.signal.name}"
+
+    @property
+    def limits_text(self) -> str:
+        unit = f" {self.signal.unit}" if self.signal.unit else ""
+        parts = [f"at least {self.low:g}{unit}"] if self.low is not None else []
+        parts += [f"at most {self.high:g}{unit}"] if self.high is not None else []
+        parts += [f"unchanged for less than {self.stuck_s:g} s"] if self.stuck_s is not None else []
+        return ", ".join(parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,6 +375,7 @@ class Harness:
     closeout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # family -> list
     cables: Mapping[str, Cable] = field(default_factory=dict)
     in_band: tuple[InBand, ...] = ()
+    signals: tuple[SignalRange, ...] = ()
     insulation_c: int = 105  # temperature rating of wire whose cable says nothing else: 105, 150 or 200
     digest: str = ""  # SHA-256 of the profile's files, for the record
     notes: tuple[str, ...] = ()  # what reading the files had to guess (an encoding), in words

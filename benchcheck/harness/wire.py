@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 THICKEST_AWG = -3
 THINNEST_AWG = 40
-FEET_PER_M = 1 / 0.3048
 METRES_PER_1000_FT = 304.8
 IACS_OHM_MM2_PER_M = 1 / 58
 COPPER_ZERO_C = 234.5

@@ -109,7 +109,11 @@ class ByHand:
     def bring_to(self, now: BenchState, wanted: BenchState) -> None:
         if self._state is None:
             moves = [move for move in ALL_OPEN.changes_to(wanted) if move not in _SUPPLY_MOVES]
-            start = "open every connector and push in every protector"
+            # whatever an earlier session may have left there
+            start = (
+                "open every connector and push in every protector, take off every clip, plug, lead and load, "
+                "put back what is lifted"
+            )
             moves.insert(0, f"{start}; then:" if moves else f"{start}: nothing is plugged")
         else:
             moves = [move for move in now.changes_to(wanted) if move not in _SUPPLY_MOVES]
@@ -285,6 +289,7 @@ class HandSupply:
         self._meter = meter
         self._volts = self._limit_a = 0.0
         self._on: bool | None = None  # not known until somebody has looked
+        self._told = False  # that it may still be on
 
     def set(self, volts: float, limit_a: float) -> None:
         self._volts, self._limit_a = volts, limit_a
@@ -294,7 +299,7 @@ class HandSupply:
             f"set the supply to {self._volts:g} V, current limit {self._limit_a:g} A",
             "stand clear, then switch the supply on",
         )
-        self._on = True  # from the moment that it is asked for
+        self._on, self._told = True, False  # from the moment that it is asked for
         self._by_hand.ask(Question(QuestionKind.SUPPLY, todo))
 
     def off(self) -> None:
@@ -305,11 +310,12 @@ class HandSupply:
 
     def leave_off(self) -> None:
         """At the end of a stage or a session: asked for, and where nobody answers, said."""
-        if not self._on:
+        if not self._on or self._told:
             return
         try:
             self.off()
         except (StopAsked, BackAsked, SkipAsked):
+            self._told = True
             self._by_hand.tell("The supply is switched by hand: see that it is OFF.")
 
     def amps(self) -> Reading:

@@ -3,20 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Protocol
 
 from benchcheck.bench.meter import Meter
 from benchcheck.jobs.asked import SkipAsked
 from benchcheck.jobs.operator import Operator
 from benchcheck.words.lead_zero import READINGS, VALID_HOURS, LeadZero, assumed_zero, own_rel, without_leads, zero_of
 from benchcheck.words.reading import Reading, ReadingState
-
-
-class TypedLeads(Protocol):
-    """A meter whose readings a person types: the leads are typed in one line."""
-
-    def leads(self, why: str) -> Sequence[Reading] | None:
-        """What it shows with the leads together; None where the meter takes its leads off itself."""
 
 
 class Leads:
@@ -77,7 +69,9 @@ class Leads:
         return raw if self.zero is None else without_leads(raw, self.zero, meter.spec)
 
     def _read(self, meter: Meter, why: str) -> LeadZero | str:
-        typed = getattr(meter, "leads", None)
+        typed = getattr(
+            meter, "leads", None
+        )  # a meter whose readings a person types: one line, None for its own relative mode
         if typed is not None:
             shown: Sequence[Reading] | None = typed(why)
             return own_rel(meter.spec) if shown is None else zero_of(shown, meter.spec)

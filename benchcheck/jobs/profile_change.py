@@ -20,6 +20,7 @@ from benchcheck.record.store import JobRecord
 from benchcheck.words.errors import BenchcheckError
 from benchcheck.words.event import Event, EventKind
 from benchcheck.words.meter import MeterSpec
+from benchcheck.words.quantity import counted
 from benchcheck.words.ways import Ways
 
 MOST_LINES = 200  # of what changed, in one event
@@ -113,7 +114,7 @@ def _notes(had: int, due: DueAgain) -> tuple[str, ...]:
     if found is None:
         return (
             "warning: the profile has been changed since this job was last worked on, and how it was is not in the "
-            f"record: {_count(had)} that rest on whole nets are due again",
+            f"record: {counted(had, 'step')} that rest on whole nets are due again",
         )
     lines = matter_lines(found)
     if not lines:
@@ -124,9 +125,5 @@ def _notes(had: int, due: DueAgain) -> tuple[str, ...]:
     return (
         "warning: the profile has been changed since this job was last worked on:",
         *shown,
-        f"  {_count(had)} due again, {len(due.new)} new, {len(due.gone)} fallen away; the other verdicts stand",
+        f"  {counted(had, 'step')} due again, {len(due.new)} new, {len(due.gone)} fallen away; the other verdicts stand",
     )
-
-
-def _count(steps: int) -> str:
-    return f"{steps} step{'' if steps == 1 else 's'}"

@@ -89,6 +89,8 @@ class Runner:
         self._watcher = watcher or Watcher()
         self._gates = Gates(harness, plan)
         self._going_in = ""
+        self._capture = capture
+        self._stamp_ns = bench.clock.stamp_ns
         self.cautions_accepted = True  # a session takes that back until somebody accepts them
         self._asker = Asker(
             harness,
@@ -217,6 +219,7 @@ class Runner:
         self._going_in = ""
         result = Result(seen, judged.reading, judged.verdict)
         self._record.append(EventKind.READING, reading_body(result), who=self._who)
+        self._mark(step, "step_judged", {"state": seen.state.to_json()})
         self._in_force.take(replace(result, step=step))
         self._watcher.result(result)
         return result
@@ -274,10 +277,16 @@ class Runner:
 
     def _skip(self, step: Step, why: str, reason: str = "skipped") -> Result:
         self._record.append(EventKind.SKIPPED, {"step": step.id, "reason": why}, who=self._who)
+        self._mark(step, "step_skipped", {"reason": reason, "why": why})
         result = Result(step, Reading.none(why), Verdict(Outcome.SKIPPED, reason, why))
         self._in_force.take(replace(result, step=step))
         self._watcher.result(result)
         return result
+
+    def _mark(self, step: Step, kind: str, body: dict[str, object]) -> None:
+        """Noted in the capture of the live stage, so that a replay judges the same steps at the same moments."""
+        if self._capture is not None and step.stage is Stage.LIVE:
+            self._capture.mark(kind, self._stamp_ns(), {"step": step.id, **body})
 
     def _state_confirmed(self, state: BenchState, changes: tuple[str, ...]) -> None:
         body = {"state": state.to_json(), "changes": list(changes), "simulated": self._operator.simulated}

@@ -8,6 +8,7 @@ from types import TracebackType
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.meter import Meter
+from benchcheck.bench.supply import IF_KILLED
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.asking import HandSwitched
@@ -23,6 +24,7 @@ from benchcheck.words.step import Stage
 CAUTIONS = (
     "Dead circuits first: nothing is powered until its shorts are proved.",
     "The supply is current-limited, every protector is fitted.",
+    IF_KILLED,
     "Batteries and other sources are isolated.",
     "Every clip, shorting plug and coded plug is off.",
     "The laptop runs on its battery, or every adapter is isolated.",

@@ -23,7 +23,7 @@ them all together, and each time is a chance to take the wrong one.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 
 from benchcheck.plan.leads import IN_HAND, LeadRule, Leads, put_down
 from benchcheck.words.bench_state import ALL_OPEN
@@ -54,9 +54,6 @@ class Effort:
     loads: int = 0
     amps: int = 0
     listening: int = 0
-
-    def __add__(self, other: Effort) -> Effort:
-        return Effort(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
 
     @property
     def seconds(self) -> float:

@@ -178,7 +178,7 @@ def coverage_document(plan: Plan, harness: Harness) -> dict[str, object]:
 def _lines(coverage: Coverage) -> Iterable[str]:
     yield (
         f"Isolation: {coverage.readings} readings for {coverage.contacts} populated contacts "
-        f"({coverage.readings_per_contact:.2f} each) and {coverage.nets} nets in {coverage.groups} conducting groups."
+        f"({coverage.readings_per_contact:.2f} each) and {coverage.nets} nets in {coverage.groups} conducting groups. Where all of them pass:"
     )
     for entry in coverage.classes:
         yield f"  {entry.name}: {entry.planned} of {entry.pairs} pairs proved apart ({entry.percent:.4g} %)"

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import logging
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from benchcheck.harness.reading.read_tables import Database, DatabaseMessage
 from benchcheck.words.errors import FileFault, Place
+from benchcheck.words.signal import Field, Selector, Signal
 
 # as cantools and the parsers below it say it
 _AT = re.compile(r"(?:at |on )?line:? (\d+)(?:, column:? (\d+))?", re.IGNORECASE)
@@ -50,7 +52,59 @@ def _message(message: Any) -> DatabaseMessage:
         senders=tuple(str(sender) for sender in message.senders or ()),
         period_s=period_ms / 1000 if period_ms else None,
         length=int(message.length),
+        signals=signals_of(message),
     )
+
+
+def signals_of(message: Any) -> tuple[Signal, ...]:
+    """The signals of a cantools message as plain descriptions; none of a container, which has messages in it.
+
+    One that has no plain description (a float of an odd width, a multiplexer that isn't told) is left out.
+    """
+    if getattr(message, "is_container", False):
+        return ()
+    by_name = {str(signal.name): signal for signal in message.signals}
+    found = []
+    for signal in message.signals:
+        field, when = _field(signal), _when(signal, by_name)
+        if field is not None and when is not None:
+            found.append(
+                Signal(
+                    name=str(signal.name),
+                    field=field,
+                    factor=float(signal.scale),
+                    offset=float(signal.offset),
+                    unit=str(signal.unit or ""),
+                    when=when,
+                )
+            )
+    return tuple(found)
+
+
+def _field(signal: Any) -> Field | None:
+    try:
+        return Field(
+            start_bit=int(signal.start),
+            length_bits=int(signal.length),
+            little_endian=signal.byte_order == "little_endian",
+            signed=bool(signal.is_signed),
+            is_float=bool(signal.is_float),
+        )
+    except ValueError:
+        return None
+
+
+def _when(signal: Any, by_name: Mapping[str, Any]) -> tuple[Selector, ...] | None:
+    """The multiplexers above a signal, the outermost first; None where one is not told."""
+    found: list[Selector] = []
+    while signal.multiplexer_ids is not None:
+        above = by_name.get(str(signal.multiplexer_signal))
+        field = None if above is None else _field(above)
+        if field is None or field.is_float or len(found) > len(by_name):
+            return None
+        found.insert(0, Selector(field, tuple(int(number) for number in signal.multiplexer_ids)))
+        signal = above
+    return tuple(found)
 
 
 def _fault(file: str, error: Exception) -> FileFault:

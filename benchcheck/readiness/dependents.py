@@ -5,7 +5,7 @@ By kind of check:
 continuity, part values     those whose own contacts are among them
 apart (isolation, feeds and bus wires against rails, no volts)
                             those of two conducting groups that came near each other there: a contact can touch its
-                            neighbours, the shell and chassis, a wire laid anew also what shares its cable. Where the
+                            neighbours, the shell, chassis and the shield of its core, a wire laid anew also what shares its cable. Where the
                             plan reads every pair of groups, every pair with a group that was worked on
 volts and drop of a feed    those to which the current goes through there, on the way out or back, also of the feed
                             behind a converter
@@ -24,7 +24,7 @@ from benchcheck.harness.buses import pairs
 from benchcheck.harness.circuit import Circuit, circuit_of
 from benchcheck.harness.conducting import Conducting, conducting
 from benchcheck.harness.connector.geometry import neighbours_of
-from benchcheck.harness.model import Feed, Harness
+from benchcheck.harness.model import Feed, Harness, Role
 from benchcheck.harness.nets import Nets
 from benchcheck.harness.power import PowerPair, power_pairs
 from benchcheck.plan.plan import Plan
@@ -38,7 +38,7 @@ APART = ("isolation", "supply_to_ground", "can_to_rail")
 BETWEEN_OWN_CONTACTS = ("continuity", "run_resistance", "part_value")
 OF_FEEDS = ("feed_volts", "feed_drop")
 OF_GROUPS = ("termination", "rs232_idle", "can_level", "link_alive")
-ON_BUS = ("unit_heard", "bus_load", "bus_errors", "bus_strangers")
+ON_BUS = ("unit_heard", "bus_load", "bus_errors", "bus_strangers", "signal_range")
 
 Pair = frozenset[int]
 
@@ -134,7 +134,7 @@ class Dependents:
 
     def _groups_near(self, contact: str, laid: Collection[str] | None) -> set[int]:
         number = self.groups.number
-        close = {self.harness.chassis, *self._neighbours.get(contact, ())}
+        close = {self.harness.chassis, *self._neighbours.get(contact, ()), *self._shields.get(contact, ())}
         for wire, mates in self._cable_mates.get(contact, ()):
             if laid is None or wire in laid:
                 close |= mates
@@ -147,6 +147,17 @@ class Dependents:
             for a, b in neighbours_of(connector):
                 found.setdefault(join(ref, a), []).append(join(ref, b))
                 found.setdefault(join(ref, b), []).append(join(ref, a))
+        return found
+
+    @cached_property
+    def _shields(self) -> dict[str, list[str]]:
+        """Contact -> a contact of each shield around a core that ends there: the core leaves it just behind."""
+        drains = {run.wire: run.a for run in self.harness.wired_runs if run.role is Role.SHIELD}
+        found: dict[str, list[str]] = {}
+        for run in self.harness.wired_runs:
+            if run.shield in drains:
+                for end in run.ends:
+                    found.setdefault(end, []).append(drains[run.shield])
         return found
 
     @cached_property

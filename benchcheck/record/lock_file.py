@@ -43,9 +43,10 @@ class LockFile:
         self._handle = -1
         while self._handle < 0:
             self._handle = self._take(job)
-        os.lseek(self._handle, 0, os.SEEK_SET)
-        os.ftruncate(self._handle, 0)
-        os.write(self._handle, f"{who}, process {os.getpid()} on {socket.gethostname()}\n".encode())
+        with contextlib.suppress(OSError):  # a full disk: the lock holds without the words
+            os.lseek(self._handle, 0, os.SEEK_SET)
+            os.ftruncate(self._handle, 0)
+            os.write(self._handle, f"{who}, process {os.getpid()} on {socket.gethostname()}\n".encode())
 
     def _take(self, job: Path) -> int:
         """The handle, or -1 when the file was removed by the last holder while we waited for it."""

@@ -19,6 +19,7 @@ from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import ExitCode
 from benchcheck.words.event import Event
 from benchcheck.words.meter import MeterSpec
+from benchcheck.words.quantity import counted
 from benchcheck.words.step import Step
 
 CANNOT_PROVE = "cannot_prove"
@@ -173,7 +174,7 @@ def _outcome(rows: Sequence[StepRow], facts: Facts, doubts: Sequence[str]) -> tu
     fails = open_words.count(Word.FAIL)
     squawks = len(facts.open_squawks)
     if fails or squawks:
-        found = f"{_count(squawks, 'open squawk')}, {_count(fails, 'failed step')}"
+        found = f"{counted(squawks, 'open squawk')}, {counted(fails, 'failed step')}"
         return ExitCode.FAIL, "; ".join((found, *doubts))
     unsure = [
         f"{open_words.count(word)} {word.value.lower()}"
@@ -187,7 +188,3 @@ def _outcome(rows: Sequence[StepRow], facts: Facts, doubts: Sequence[str]) -> tu
         return ExitCode.UNSURE, "; ".join(doubts)
     waived = sum(bool(row.waived) for row in rows)
     return ExitCode.PASS, "all steps pass" + (f", {waived} of them by waiver" if waived else "")
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

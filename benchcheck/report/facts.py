@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
@@ -87,7 +87,7 @@ class Capture:
 
 @dataclass(frozen=True, slots=True)
 class Rework:
-    """Work on the harness. `again`: how many steps it made due again; None where the event names none."""
+    """Work on the harness. `again`: how many steps that were done it made due again; None where the event names none."""
 
     runs: tuple[str, ...]
     connectors: tuple[str, ...]
@@ -104,7 +104,7 @@ class ProfileChange:
     """The profile was another one from here on.
 
     lines     what changed and matters for the wiring, `cosmetic` what doesn't; none where the old one was not known
-    again     how many steps were due again, `new_steps` and `gone_steps`: how many there are since, and no longer
+    again     how many steps that were done were due again, `new_steps` and `gone_steps`: how many there are since, and no longer
     """
 
     old: str
@@ -130,6 +130,7 @@ class Facts:
     waived     step or squawk -> the reason of its waiver
     understood whether every event was one that this version knows how to fold
     counts     step id -> how many readings of it there are
+    stages     step id -> its stage, where the plan is known
     follow_ups readings taken to find a fault, not to prove a step
     """
 
@@ -146,6 +147,7 @@ class Facts:
     waived: Mapping[str, str] = field(default_factory=dict)
     understood: bool = True
     counts: Mapping[str, int] = field(default_factory=dict)
+    stages: Mapping[str, str] = field(default_factory=dict)
     follow_ups: tuple[Event, ...] = ()
     squawks: tuple[SquawkRow, ...] = ()
     waivers: tuple[Waiver, ...] = ()
@@ -161,12 +163,12 @@ class Facts:
     def verdict_counts(self) -> dict[str, dict[str, int]]:
         """Stage -> outcome (or STALE, where none is in force any more) -> how many steps have it.
 
-        Skips that no reading gave a stage stand under `skipped`.
+        Where the plan is not known, skips stand under `skipped`: their events name no stage.
         """
         found: dict[str, dict[str, int]] = {}
         for name, event in {**self.in_force, **self.fallen}.items():
             skipped = event.kind == EventKind.SKIPPED
-            stage = pick.text(event.body, "stage") or ("skipped" if skipped else "not known")
+            stage = self.stages.get(name) or pick.text(event.body, "stage") or ("skipped" if skipped else "not known")
             outcome = "STALE" if name in self.fallen else outcome_of(event) or "UNSURE"
             counts = found.setdefault(stage, {})
             counts[outcome] = counts.get(outcome, 0) + 1
@@ -189,6 +191,7 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
     captures: list[Capture] = []
     reworks: list[Rework] = []
     profile_changes: list[ProfileChange] = []
+    done: set[str] = set()  # steps that were read, left out or waived
     for event in events:
         body = event.body
         match event.kind:
@@ -220,6 +223,9 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
                     follow_ups.append(event)
                 elif step := pick.text(body, "step"):
                     counts[step] = counts.get(step, 0) + 1
+                    done.add(step)
+            case EventKind.SKIPPED:
+                done.add(pick.text(body, "step"))
             case EventKind.SQUAWK_OPENED:
                 row = _squawk(event)
                 squawks[row.id] = row
@@ -227,6 +233,7 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
                 _end(squawks, pick.text(body, "id"), SquawkState.CLOSED, event, pick.text(body, "by"))
             case EventKind.WAIVER:
                 what = pick.text(body, "squawk") or pick.text(body, "step")
+                done.add(what)
                 waivers.append(Waiver(what, pick.text(body, "reason"), event.who, event.at_utc, event.seq))
                 _end(squawks, what, SquawkState.WAIVED, event, pick.text(body, "reason"))
             case EventKind.CAPTURE:
@@ -240,9 +247,11 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
                     )
                 )
             case EventKind.REWORK:
-                reworks.append(_rework(event))
+                reworks.append(_rework(event, done))
+                done -= pick.table(body, "again").keys()
             case EventKind.PROFILE_CHANGED:
-                profile_changes.append(_profile_change(event))
+                profile_changes.append(_profile_change(event, done))
+                done -= pick.table(body, "again").keys()
     standing = standing_of(events, plan)
     if standing.opened is not None:
         squawks = {
@@ -259,6 +268,7 @@ def facts_of(events: Sequence[Event], plan: Plan | None = None) -> Facts:
         waived=standing.waived,
         understood=standing.opened is not None,
         counts=counts,
+        stages={step.id: step.stage.value for step in plan.steps} if plan is not None else {},
         follow_ups=tuple(follow_ups),
         squawks=tuple(squawks.values()),
         waivers=tuple(waivers),
@@ -292,7 +302,7 @@ def _session(event: Event) -> Session:
     )
 
 
-def _rework(event: Event) -> Rework:
+def _rework(event: Event, done: Set[str]) -> Rework:
     body = event.body
     return Rework(
         runs=pick.texts(body, "runs"),
@@ -302,11 +312,11 @@ def _rework(event: Event) -> Rework:
         at_utc=event.at_utc,
         seq=event.seq,
         contacts=pick.texts(body, "contacts"),
-        again=len(pick.table(body, "again")) if "again" in body else None,
+        again=len(done & pick.table(body, "again").keys()) if "again" in body else None,
     )
 
 
-def _profile_change(event: Event) -> ProfileChange:
+def _profile_change(event: Event, done: Set[str]) -> ProfileChange:
     body = event.body
     return ProfileChange(
         old=pick.text(body, "old"),
@@ -314,7 +324,7 @@ def _profile_change(event: Event) -> ProfileChange:
         known=body.get("known") is True,
         lines=pick.texts(body, "lines"),
         cosmetic=pick.texts(body, "cosmetic"),
-        again=len(pick.table(body, "again")),
+        again=len(done & pick.table(body, "again").keys()),
         new_steps=int(pick.number(body, "new_steps") or 0),
         gone_steps=int(pick.number(body, "gone_steps") or 0),
         who=event.who,

@@ -19,7 +19,8 @@
     isolation    readings, contacts, readings_per_contact, nets, groups, classes[] {name, pairs, planned, proved}: pairs of
                  conducting groups that the plan proves apart, and those proved by now; null where there is no plan
     sessions[], waivers[], captures[]
-    reworks[]    contacts[], runs[], connectors[], reason, due_again (how many steps; null: not recorded), who, at_utc, event
+    reworks[]    contacts[], runs[], connectors[], reason, due_again (how many steps that were done; null: not
+                 recorded), who, at_utc, event
     profile_changes[]  old, new (digests), known, lines[], cosmetic[], due_again, new_steps, gone_steps (how many), who,
                  at_utc, event
 

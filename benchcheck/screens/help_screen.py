@@ -35,6 +35,7 @@ def help_text() -> Text:
     text.append("  0.3  4.7k  1.2M  180m  24.1 V   as the meter shows it\n")
     text.append("  OL                 the meter shows an open circuit, or more than its range\n")
     text.append("  skip REASON        leave the step out\n")
+    text.append("  zero               measure the leads again, then go on\n")
     text.append("  back               do the step before once more\n")
     text.append("  quit               back to the board\n")
     text.append("\nShapes\n", style="bold")

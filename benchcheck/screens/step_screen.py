@@ -78,6 +78,8 @@ class StepScreen(FittedScreen[str]):
         return self.query_one(Input)
 
     def on_mount(self) -> None:
+        if not self.query(Input):
+            return  # the program is being left while this screen opens, and its widgets are gone already
         self._desk.dialogue.hear = self._hear
         self.takes_keys.focus()
         self._go_on()

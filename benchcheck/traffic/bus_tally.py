@@ -1,7 +1,5 @@
 """The tally of one bus: integers only, so that any cut into batches and any merge of parts gives the same digits.
 
-`update` takes the tally of a batch into the tally so far, with the same code that merges two parts.
-
 Clock steps. A stamp that goes back, or forward by more than an hour, is a step of the recorder's clock. A step is no
 gap: an interval that crosses one counts neither as a silence nor for a period, a longest gap or the median. The
 *recorded clock* is the sum of all intervals of the bus that cross no step. How long was recorded, for the load, is
@@ -17,20 +15,22 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from itertools import accumulate
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck.traffic.bus_sources import BusSources
+from benchcheck.traffic.error_tally import ErrorTally
+from benchcheck.traffic.payload_table import PayloadTally
 from benchcheck.traffic.pieces import STEP_FORWARD_NS, WINDOW_NS, Pieces, WindowBits
-from benchcheck.traffic.source_tally import Gap, SourceColumns, SourceTally, tally_sources
+from benchcheck.traffic.signal_tallies import SignalTallies
+from benchcheck.traffic.source_tally import Gap, SourceTally
+from benchcheck.traffic.watch import IdKey, Watch
+from benchcheck.traffic.windows import Windows
 from benchcheck.traffic.wire_bits import wire_bit_parts
 from benchcheck.words.frames import FrameBatch, FrameFlag
-
-K = TypeVar("K")
 
 SILENCE_NS = 300_000_000
 SILENCE_MEDIANS = 10
@@ -38,17 +38,9 @@ _SHORT_NS = SILENCE_NS // SILENCE_MEDIANS
 SILENCE_RULE = "no frame on the whole bus for at least 0.3 s and at least ten times the median time between its frames"
 STEP_RULE = "a stamp that goes back, or forward by more than an hour; a step is no gap"
 
+_CHUNK = 98_304  # frames taken in together: their columns stay in the processor's cache
 
-class IdKey(NamedTuple):
-    """Base and extended identifiers are different even where the number is the same."""
-
-    can_id: int
-    extended: bool
-
-    @property
-    def text(self) -> str:
-        """Upper-case hex, 3 digits for a base identifier and 8 for an extended one."""
-        return f"{self.can_id:08X}" if self.extended else f"{self.can_id:03X}"
+__all__ = ["SILENCE_NS", "SILENCE_RULE", "STEP_FORWARD_NS", "STEP_RULE", "BusTally", "ClockStep", "IdKey", "Watch"]
 
 
 class ClockStep(NamedTuple):
@@ -58,21 +50,16 @@ class ClockStep(NamedTuple):
     step_ns: int
 
 
-@dataclass(frozen=True, slots=True)
-class Watch:
-    """What to keep beyond the plain tally: gaps of an identifier longer than so many ns, and identifiers by group."""
-
-    gap_ns: Mapping[IdKey, int] = field(default_factory=dict)
-    group: Mapping[IdKey, str] = field(default_factory=dict)
-
-
 class BusTally:
-    """Everything counted of one bus. One-second windows start at `origin_ns`, the first stamp of the recording.
+    """Everything counted of one bus. Windows start at `origin_ns`, the first stamp of the recording.
 
     `is_part`: whether it may be merged behind an earlier part (see pieces: such a one keeps more).
+    `window_ns`: width of the windows that are kept beside those of one second (see windows).
     """
 
-    def __init__(self, origin_ns: int, watch: Watch | None = None, *, is_part: bool = True) -> None:
+    def __init__(
+        self, origin_ns: int, watch: Watch | None = None, *, is_part: bool = True, window_ns: int = WINDOW_NS
+    ) -> None:
         self.origin_ns = origin_ns
         self.pieces = Pieces(is_part)
         self.watch = watch or Watch()
@@ -84,10 +71,11 @@ class BusTally:
         self.last_ns = 0
         self.latest_ns = 0
         self.recorded_ns = 0
-        self.windows: dict[int, WindowBits] = {}
-        self.ids: dict[IdKey, SourceTally] = {}
-        self.groups: dict[str, SourceTally] = {}
         self.clock_steps: list[ClockStep] = []
+        self.errors = ErrorTally()
+        self.load_windows = Windows(origin_ns, window_ns)
+        self._sources = BusSources(self.watch)
+        self.signals = SignalTallies(self.watch.signals)
         self._short_intervals = 0
         self._longest_short = 0
         self._long_intervals: Counter[int] = Counter()
@@ -102,24 +90,48 @@ class BusTally:
         """All bits of all frames, whatever rate they were sent at; error frames have none."""
         return self.nominal_bits + self.data_rate_bits
 
+    @property
+    def ids(self) -> dict[IdKey, SourceTally]:
+        """By identifier, in order of first appearance."""
+        return self._sources.ids()
+
+    @property
+    def groups(self) -> dict[str, SourceTally]:
+        """By unit of the watch, those that were heard."""
+        return self._sources.groups()
+
+    @property
+    def matches(self) -> list[SourceTally | None]:
+        """One for each entry of `watch.matches`; None where nothing was heard of it."""
+        return self._sources.matches()
+
+    @property
+    def windows(self) -> dict[int, WindowBits]:
+        """Bits by the second they were stamped in, counted from the origin; only windows that hold frames."""
+        return self.load_windows.by_number(WINDOW_NS)
+
+    def payload(self, key: IdKey) -> PayloadTally | None:
+        """How the data of an identifier changed; None where no frame with data of it came."""
+        return self._sources.payload(key)
+
     def update(self, batch: FrameBatch) -> None:
         """Take in the next frames of this bus, in recorder order."""
-        if len(batch):
-            self.merge(_tally_of(batch, self.origin_ns, self.watch))
+        for start in range(0, len(batch), _CHUNK):
+            part = batch if len(batch) <= _CHUNK else rows_of(batch, slice(start, start + _CHUNK))
+            self._take(part)
 
     def merge(self, later: BusTally) -> None:
-        """Take in the tally of the part that follows this one. It must have the same origin and watch."""
+        """Take in the tally of the part that follows this one. It must have the same origin, watch and windows."""
         if later.origin_ns != self.origin_ns or later.watch != self.watch:
             raise ValueError("tallies with different origins or watches can't be merged")
         if not later.records:
             return
         self.pieces.merge(later.pieces)
-        segments = len(self.clock_steps)
+        self.load_windows.merge(later.load_windows)
         if self.records:
             between = later.first_ns - self.last_ns
             if _is_step(between):
                 self.clock_steps.append(ClockStep(self.last_ns, between))
-                segments += 1
                 between = 0
             else:
                 self._interval(between)
@@ -128,15 +140,9 @@ class BusTally:
             self.first_ns = later.first_ns
             self.latest_ns = later.latest_ns
             shift = 0
-        for key, tally in later.ids.items():
-            _take(self.ids, key, tally, shift, segments, self.watch.gap_ns.get(key))
-        for name, tally in later.groups.items():
-            _take(self.groups, name, tally, shift, segments, None)
-        for index, bits in later.windows.items():
-            mine = self.windows.get(index)
-            self.windows[index] = (
-                bits if mine is None else WindowBits(mine.nominal + bits.nominal, mine.data + bits.data)
-            )
+        self._sources.merge(later._sources, shift, len(self.clock_steps))
+        self.signals.merge(later.signals)
+        self.errors.merge(later.errors)
         self._quiet += [gap._replace(recorded_ns=gap.recorded_ns + shift) for gap in later._quiet]
         self._short_intervals += later._short_intervals
         self._longest_short = max(self._longest_short, later._longest_short)
@@ -179,96 +185,75 @@ class BusTally:
         if length >= SILENCE_NS:
             self._quiet.append(Gap(self.last_ns, self.recorded_ns, length))
 
+    def _take(self, batch: FrameBatch) -> None:
+        """Take in frames that are few enough to be handled together."""
+        time_ns = batch.time_ns
+        steps = len(self.clock_steps)
+        ahead, segment = self._take_intervals(time_ns)
+        nominal, data = wire_bit_parts(batch)
+        self.nominal_bits += int(nominal.sum())
+        self.data_rate_bits += int(data.sum())
+        self.pieces.update(time_ns, nominal, data)
+        self.load_windows.update(time_ns, nominal, data, in_order=steps == len(self.clock_steps))
 
-def _take(
-    mine: dict[K, SourceTally], key: K, tally: SourceTally, shift: int, segments: int, watch_ns: int | None
-) -> None:
-    known = mine.get(key)
-    if known is None:
-        mine[key] = tally.copy()
-        mine[key].moved(recorded_ns=shift, segments=segments)
-    else:
-        known.absorb(tally, recorded_ns=shift, segments=segments, watch_ns=watch_ns)
+        is_error = (batch.flags & np.uint16(FrameFlag.ERROR)) != 0
+        errors = int(np.count_nonzero(is_error))
+        self.frames += len(batch) - errors
+        self.error_frames += errors
+        bits = nominal + data
+        if errors:
+            at = np.flatnonzero(is_error)
+            self.errors.update(time_ns[at], batch.can_id[at], batch.data[at])
+            kept = np.flatnonzero(~is_error)
+            batch, ahead, segment, bits = rows_of(batch, kept), ahead[kept], segment[kept], bits[kept]
+        if len(batch):
+            self._sources.update(batch, ahead, segment, bits)
+            self.signals.update(batch)
+
+    def _take_intervals(self, time_ns: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """(how far the recorded clock is ahead of each stamp, clock steps before it); notes the bus's own intervals."""
+        is_first = not self.records
+        if is_first:
+            self.first_ns = self.latest_ns = self.last_ns = int(time_ns[0])
+        before = np.concatenate((np.array([self.last_ns], np.int64), time_ns[:-1]))
+        between = time_ns - before
+        steps = len(self.clock_steps)
+        if int(between.min()) >= 0 and int(between.max()) <= STEP_FORWARD_NS:
+            ahead = np.broadcast_to(np.int64(self.recorded_ns - self.last_ns), len(time_ns))
+            segment = np.broadcast_to(np.int64(steps), len(time_ns))
+            sound, shift = between, ahead
+        else:
+            is_step = (between < 0) | (between > STEP_FORWARD_NS)
+            ahead = self.recorded_ns + np.cumsum(np.where(is_step, 0, between)) - time_ns
+            segment = steps + np.cumsum(is_step, dtype=np.int64)
+            self.clock_steps += [ClockStep(int(before[k]), int(between[k])) for k in np.flatnonzero(is_step)]
+            sound = between[~is_step]
+            before, shift = before[~is_step], ahead[~is_step]
+        is_long = sound > _SHORT_NS
+        longs = sound[is_long]
+        self._short_intervals += len(sound) - len(longs) - is_first
+        self._longest_short = max(self._longest_short, int((sound[~is_long] if len(longs) else sound).max(initial=0)))
+        if len(longs):
+            self._long_intervals.update(longs.tolist())
+            quiet = np.flatnonzero(sound >= SILENCE_NS)
+            self._quiet += [Gap(int(before[k]), int(before[k] + shift[k]), int(sound[k])) for k in quiet]
+        self.recorded_ns = int(time_ns[-1] + ahead[-1])
+        self.last_ns = int(time_ns[-1])
+        self.latest_ns = max(self.latest_ns, int(time_ns.max()))
+        return ahead, segment
+
+
+def rows_of(batch: FrameBatch, chosen: slice | NDArray[np.intp]) -> FrameBatch:
+    """Some rows of a batch."""
+    return FrameBatch(
+        batch.time_ns[chosen],
+        batch.bus[chosen],
+        batch.can_id[chosen],
+        batch.flags[chosen],
+        batch.length[chosen],
+        batch.data[chosen],
+    )
 
 
 def _is_step(interval: int) -> bool:
     return interval < 0 or interval > STEP_FORWARD_NS
-
-
-def _tally_of(batch: FrameBatch, origin_ns: int, watch: Watch) -> BusTally:
-    """The tally of one batch alone, on a recorded clock that starts at its first frame."""
-    tally = BusTally(origin_ns, watch)
-    time_ns = batch.time_ns
-    between = np.diff(time_ns)
-    is_step = (between < 0) | (between > STEP_FORWARD_NS)
-    sound = np.where(is_step, 0, between)
-    recorded = np.concatenate((np.zeros(1, np.int64), np.cumsum(sound)))
-    segment = np.concatenate((np.zeros(1, np.int64), np.cumsum(is_step, dtype=np.int64)))
-
-    tally.first_ns, tally.last_ns = int(time_ns[0]), int(time_ns[-1])
-    tally.latest_ns = int(time_ns.max())
-    tally.recorded_ns = int(recorded[-1])
-    tally.clock_steps = [ClockStep(int(time_ns[k]), int(between[k])) for k in np.flatnonzero(is_step)]
-    intervals = between[~is_step]
-    is_short = intervals <= _SHORT_NS
-    tally._short_intervals = int(np.count_nonzero(is_short))
-    tally._longest_short = int(intervals[is_short].max(initial=0))
-    tally._long_intervals = Counter(intervals[~is_short].tolist())
-    tally._quiet = [
-        Gap(int(time_ns[k]), int(recorded[k]), int(between[k]))
-        for k in np.flatnonzero(~is_step & (between >= SILENCE_NS))
-    ]
-
-    nominal, data = wire_bit_parts(batch)
-    tally.nominal_bits, tally.data_rate_bits = int(nominal.sum()), int(data.sum())
-    tally.pieces.update(time_ns, nominal, data)
-    tally.windows = _windows(time_ns, nominal, data, origin_ns)
-
-    is_frame = (batch.flags & np.uint16(FrameFlag.ERROR)) == 0
-    tally.frames = int(np.count_nonzero(is_frame))
-    tally.error_frames = len(batch) - tally.frames
-    if not tally.frames:
-        return tally
-    extended = (batch.flags & np.uint16(FrameFlag.EXTENDED)) != 0
-    keys = batch.can_id.astype(np.int64) | (extended.astype(np.int64) << 32)
-    columns = SourceColumns(keys, time_ns, recorded, segment, nominal + data).rows(is_frame)
-    by_key = tally_sources(columns, {_number(key): limit for key, limit in watch.gap_ns.items()})
-    tally.ids = {IdKey(key & 0xFFFFFFFF, bool(key >> 32)): source for key, source in by_key.items()}
-    if watch.group:
-        tally.groups = _groups(columns, watch.group)
-    return tally
-
-
-def _number(key: IdKey) -> int:
-    return key.can_id | (int(key.extended) << 32)
-
-
-def _windows(
-    time_ns: NDArray[np.int64], nominal: NDArray[np.int64], data: NDArray[np.int64], origin_ns: int
-) -> dict[int, WindowBits]:
-    """Bits by the second they were stamped in, counted from the origin; only windows that hold frames."""
-    index = (time_ns - origin_ns) // WINDOW_NS
-    starts = np.flatnonzero(np.concatenate(([True], index[1:] != index[:-1])))
-    found: dict[int, WindowBits] = {}
-    sums = zip(
-        index[starts].tolist(),
-        np.add.reduceat(nominal, starts).tolist(),
-        np.add.reduceat(data, starts).tolist(),
-        strict=True,
-    )
-    for window, slow, fast in sums:
-        before = found.get(window, WindowBits(0, 0))
-        found[window] = WindowBits(before.nominal + slow, before.data + fast)
-    return found
-
-
-def _groups(columns: SourceColumns, group: Mapping[IdKey, str]) -> dict[str, SourceTally]:
-    names = sorted(set(group.values()))
-    number_of = {_number(key): names.index(name) for key, name in group.items()}
-    distinct, inverse = np.unique(columns.key, return_inverse=True)
-    numbers = np.array([number_of.get(int(key), -1) for key in distinct], np.int64)[inverse]
-    member = numbers >= 0
-    if not member.any():
-        return {}
-    found = tally_sources(columns._replace(key=numbers).rows(member), {})
-    return {names[number]: tally for number, tally in found.items()}

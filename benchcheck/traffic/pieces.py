@@ -21,6 +21,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck.traffic.window_runs import window_runs
+
 SECOND_NS = 1_000_000_000
 WINDOW_NS = SECOND_NS
 STEP_FORWARD_NS = 3600 * SECOND_NS
@@ -172,6 +174,9 @@ class _Running:
         """Sum up frames by window; `begins` says which of them begin a piece. Piece 0 is the one that was open."""
         time_ns = rows.time_ns
         starts = np.flatnonzero(begins)
+        if not len(starts):
+            self._extend(rows)
+            return
         piece = np.cumsum(begins, dtype=np.int64)
         origins = np.concatenate((np.array([self._origin_ns], np.int64), time_ns[starts]))
         window = (time_ns - origins[piece]) // WINDOW_NS
@@ -182,9 +187,6 @@ class _Running:
         data = np.add.reduceat(rows.data.astype(np.int64), runs)
 
         self._add_open(run_window, nominal, data, run_piece == 0)
-        if not len(starts):
-            self._last_ns = int(time_ns[-1])
-            return
         if self._last_ns is not None:
             if starts[0]:
                 self._last_ns = int(time_ns[starts[0] - 1])
@@ -205,6 +207,14 @@ class _Running:
         # the piece that is open now
         self._origin_ns, self._last_ns = int(time_ns[starts[-1]]), int(time_ns[-1])
         self._add_open(run_window, nominal, data, run_piece == len(starts))
+
+    def _extend(self, rows: _Rows) -> None:
+        """As `_account`, for frames that all go on with the open piece."""
+        windows, runs = window_runs(rows.time_ns, self._origin_ns, WINDOW_NS, in_order=True)
+        nominal = np.add.reduceat(rows.nominal, runs, dtype=np.int64)
+        data = np.add.reduceat(rows.data, runs, dtype=np.int64)
+        self._add_open(windows, nominal, data, np.ones(len(runs), np.bool_))
+        self._last_ns = int(rows.time_ns[-1])
 
     def _add_open(
         self, window: NDArray[np.int64], nominal: NDArray[np.int64], data: NDArray[np.int64], chosen: NDArray[np.bool_]
@@ -240,6 +250,9 @@ class _Running:
 
 def _cuts(between: NDArray[np.int64], before: int | None) -> NDArray[np.bool_]:
     """Which intervals are cuts; `before` is the interval before the first of them, None where there is none."""
+    is_calm = before is None or before >= 0
+    if not len(between) or (is_calm and int(between.min()) >= 0 and int(between.max()) <= STEP_FORWARD_NS):
+        return np.zeros(len(between), np.bool_)
     is_step = (between < 0) | (between > STEP_FORWARD_NS)
     is_cut = is_step.copy()
     earlier = np.concatenate((np.array([0 if before is None else before], np.int64), between[:-1]))

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 
-from benchcheck.traffic.bus_tally import SILENCE_RULE, STEP_RULE, BusTally, IdKey
-from benchcheck.traffic.line_tally import LineTally
+from benchcheck.traffic.bus_tally import SILENCE_RULE, STEP_RULE, BusTally
+from benchcheck.traffic.error_tally import CLASSES, ErrorTally
+from benchcheck.traffic.line_tally import LineTally, TypeTally
+from benchcheck.traffic.payload_table import PayloadTally
 from benchcheck.traffic.pieces import SECOND_NS, WINDOW_NS, PieceSums, PieceWindow, WindowBits
 from benchcheck.traffic.source_tally import SourceTally
 from benchcheck.traffic.traffic_tally import TrafficTally
+from benchcheck.traffic.unit_presence import UnitPresence
+from benchcheck.traffic.watch import IdKey
 
 Json = dict[str, object]
+
+_MOST_PAUSES = 50
 
 RULES: Json = {
     "wire_bits": "start of frame through the 3 bits of intermission, stuff bits included; error frames have none",
@@ -28,8 +35,22 @@ RULES: Json = {
     "gaps": SILENCE_RULE,
     "clock_steps": STEP_RULE,
     "max_gap_s": "between two frames of the identifier, silences of the whole bus included, clock steps not",
+    "deviation_s": "standard deviation of the intervals between two frames of the identifier, clock steps left out",
+    "median_interval_s": "half of the intervals are no longer; told by bins, so right to 3.2 % on either side; p95_interval_s "
+    "and p99_interval_s likewise for 95 and 99 % of them",
+    "data_changes": "how many frames of the identifier had other data, or another length, than the one before; remote "
+    "frames, which have no data, left out",
+    "constant_mask": "hex, two digits for each data byte that all frames of the identifier have: the bits that never changed",
+    "errors": "error frames by class (one may have several), of unknown class, controller overflows, the highest error "
+    "counters met, and the states the controller told of, each from when on; the last state lasts until another is told",
+    "pauses": "gaps that are charged to the unit: which identifier, from when on, how long; at most 50 are listed",
+    "boot_s": "from power-on to the first message of the unit; null where the recording doesn't tell",
     "types": "whatever has the form of a sentence, its checksum right or not; lines of a text protocol that are all printable",
     "types_sound": "of these, the ones with a good checksum or none at all",
+    "type_times": "first and last time of each type, and the longest time between two of them, to the stamp of the bytes "
+    "that ended the sentence; from the first bytes of the line on",
+    "framing_errors": "as told by the serial port; null where it can't tell",
+    "busiest_second_bytes": "the most bytes of the line in one second; seconds start at its first bytes",
 }
 
 
@@ -70,6 +91,7 @@ def steps_json(tally: TrafficTally, names: dict[int, str]) -> list[Json]:
 def bus_json(tally: TrafficTally, number: int, name: str, bitrate: int | None, data_bitrate: int | None) -> Json:
     """One entry of `buses[]`. Load is null where time, the bit rate or the data bit rate of FD frames is not known."""
     bus = tally.buses[number]
+    ids = bus.ids
     origin = tally.origin_ns or 0
     span = (tally.last_ns or 0) - (tally.first_ns or 0)
     total = WindowBits(bus.nominal_bits, bus.data_rate_bits)
@@ -103,7 +125,11 @@ def bus_json(tally: TrafficTally, number: int, name: str, bitrate: int | None, d
             {"start_s": seconds(gap.start_ns - origin), "length_s": seconds(gap.length_ns)} for gap in bus.silences()
         ],
         "clock_steps": _steps(bus, origin),
-        "ids": [_id(key, bus.ids[key], origin) for key in sorted(bus.ids, key=lambda key: (key.extended, key.can_id))],
+        "errors": _errors(bus.errors, origin),
+        "ids": [
+            {**_id(key, ids[key], origin), **_payload(bus.payload(key))}
+            for key in sorted(ids, key=lambda key: (key.extended, key.can_id))
+        ],
     }
 
 
@@ -123,6 +149,17 @@ def line_json(name: str, line: LineTally) -> Json:
         "printable_percent": None if line.printable_share is None else round(100 * line.printable_share, 3),
         "types": {kind: line.types[kind].count for kind in sorted(line.types)},
         "types_sound": {kind: line.types[kind].sound for kind in sorted(line.types) if line.types[kind].sound},
+        "type_times": {kind: _type_times(line.types[kind], line.first_ns or 0) for kind in sorted(line.types)},
+        "framing_errors": line.framing_errors,
+        "busiest_second_bytes": None if line.busiest_second is None else line.busiest_second[1],
+    }
+
+
+def _type_times(found: TypeTally, origin_ns: int) -> Json:
+    return {
+        "first_s": seconds(found.first_ns - origin_ns),
+        "last_s": seconds(found.last_ns - origin_ns),
+        "max_gap_s": None if found.max_gap_ns is None else seconds(found.max_gap_ns),
     }
 
 
@@ -189,4 +226,52 @@ def _id(key: IdKey, source: SourceTally, origin: int) -> Json:
         "min_gap_s": None if source.min_gap_ns is None else seconds(source.min_gap_ns),
         "max_gap_s": None if source.max_gap_ns is None else seconds(source.max_gap_ns),
         "max_gap_at_s": None if source.max_gap_at_ns is None else seconds(source.max_gap_at_ns - origin),
+        "deviation_s": _seconds_or_none(source.intervals.deviation_ns()),
+        "median_interval_s": _seconds_or_none(source.intervals.quantile_ns(Fraction(1, 2))),
+        "p95_interval_s": _seconds_or_none(source.intervals.quantile_ns(Fraction(95, 100))),
+        "p99_interval_s": _seconds_or_none(source.intervals.quantile_ns(Fraction(99, 100))),
     }
+
+
+def unit_json(bus: str, unit: UnitPresence, origin_ns: int) -> Json:
+    """One entry of `units[]`."""
+    return {
+        "unit": unit.unit,
+        "bus": bus,
+        "verdict": unit.verdict.value,
+        "state": unit.state.value,
+        "first_s": None if unit.first_ns is None else seconds(unit.first_ns - origin_ns),
+        "last_s": None if unit.last_ns is None else seconds(unit.last_ns - origin_ns),
+        "max_gap_s": _seconds_or_none(unit.max_gap_ns),
+        "boot_s": _seconds_or_none(unit.boot_ns),
+        "pauses": [
+            {
+                "source": pause.source,
+                "start_s": seconds(pause.start_ns - origin_ns),
+                "length_s": seconds(pause.length_ns),
+            }
+            for pause in unit.pauses[:_MOST_PAUSES]
+        ],
+        "text": unit.text,
+    }
+
+
+def _payload(payload: PayloadTally | None) -> Json:
+    if payload is None:
+        return {"data_changes": None, "constant_mask": None}
+    return {"data_changes": payload.changes, "constant_mask": payload.constant_mask.hex().upper()}
+
+
+def _errors(errors: ErrorTally, origin_ns: int) -> Json:
+    return {
+        "classes": {name: count for name, count in zip(CLASSES, errors.classes, strict=True) if count},
+        "unknown": errors.unknown,
+        "overflows": errors.overflows,
+        "most_tx_errors": errors.most_tx_errors,
+        "most_rx_errors": errors.most_rx_errors,
+        "states": [{"at_s": seconds(at_ns - origin_ns), "state": state.value} for at_ns, state in errors.states],
+    }
+
+
+def _seconds_or_none(nanoseconds: int | None) -> float | None:
+    return None if nanoseconds is None else seconds(nanoseconds)

@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchcheck.traffic.bus_tally import BusTally, Watch
+from benchcheck.traffic.bus_tally import BusTally, rows_of
+from benchcheck.traffic.pieces import WINDOW_NS
+from benchcheck.traffic.watch import Watch
 from benchcheck.words.frames import FrameBatch
+
+_SMALL = 4096  # batches of fewer frames wait for more, until somebody looks
 
 
 class TrafficTally:
@@ -17,15 +22,31 @@ class TrafficTally:
                a part that is to be merged behind an earlier one must be given the earlier one's; it keeps 12 bytes
                a frame more than one that began the recording (see pieces).
     watch      what to keep for judging presence, by bus index (see presence.watch_of)
+    window_ns  width of windows kept beside those of one second (see windows)
     """
 
-    def __init__(self, origin_ns: int | None = None, watch: Mapping[int, Watch] | None = None) -> None:
+    def __init__(
+        self,
+        origin_ns: int | None = None,
+        watch: Mapping[int, Watch] | None = None,
+        *,
+        window_ns: int = WINDOW_NS,
+    ) -> None:
         self.origin_ns = origin_ns
+        self.window_ns = window_ns
         self._is_part = origin_ns is not None
         self.watch = dict(watch or {})
-        self.buses: dict[int, BusTally] = {}
+        self._buses: dict[int, BusTally] = {}
+        self._waiting: list[FrameBatch] = []
+        self._rows_waiting = 0
         self.first_ns: int | None = None
         self.last_ns: int | None = None
+
+    @property
+    def buses(self) -> dict[int, BusTally]:
+        """The tallies of the buses, in order of first appearance."""
+        self._settle()
+        return self._buses
 
     @property
     def frames(self) -> int:
@@ -49,12 +70,15 @@ class TrafficTally:
         if self.origin_ns is None:
             self.origin_ns = self.first_ns
         self.last_ns = int(batch.time_ns[-1])
-        numbers, first_rows = np.unique(batch.bus, return_index=True)
-        for number in numbers[np.argsort(first_rows)].tolist():
-            if number not in self.buses:
-                self.buses[number] = BusTally(self.origin_ns, self.watch.get(number), is_part=self._is_part)
-            part = batch if len(numbers) == 1 else _rows_of(batch, number)
-            self.buses[number].update(part)
+        if len(batch) >= _SMALL:
+            self._settle()
+            self._take(batch, self.origin_ns)
+            return
+        # what comes in live comes in crumbs: gathered, they cost a hundredth
+        self._waiting.append(_copied(batch))
+        self._rows_waiting += len(batch)
+        if self._rows_waiting >= _SMALL:
+            self._settle()
 
     def merge(self, later: TrafficTally) -> None:
         """Take in the tally of the part that follows this one."""
@@ -66,22 +90,62 @@ class TrafficTally:
             raise ValueError("tallies with different origins or watches can't be merged")
         if not later._is_part:
             raise ValueError("a tally that began a recording can't be merged behind another one")
+        self._settle()
         if self.first_ns is None:
             self.first_ns = later.first_ns
         self.last_ns = later.last_ns
         for number, bus in later.buses.items():
-            if number not in self.buses:
-                self.buses[number] = BusTally(bus.origin_ns, bus.watch, is_part=self._is_part)
-            self.buses[number].merge(bus)
+            mine = self._buses.get(number) or self._begin(number, bus.origin_ns)
+            mine.merge(bus)
+
+    def _settle(self) -> None:
+        """Take in the small batches that wait."""
+        waiting, self._waiting, self._rows_waiting = self._waiting, [], 0
+        if waiting and self.origin_ns is not None:
+            self._take(_joined(waiting), self.origin_ns)
+
+    def _take(self, batch: FrameBatch, origin_ns: int) -> None:
+        for number in _in_order(batch.bus):
+            bus = self._buses.get(number) or self._begin(number, origin_ns)
+            rows = np.flatnonzero(batch.bus == number)
+            bus.update(batch if len(rows) == len(batch) else rows_of(batch, rows))
+
+    def _begin(self, number: int, origin_ns: int) -> BusTally:
+        bus = BusTally(origin_ns, self.watch.get(number), is_part=self._is_part, window_ns=self.window_ns)
+        self._buses[number] = bus
+        return bus
 
 
-def _rows_of(batch: FrameBatch, number: int) -> FrameBatch:
-    rows = np.flatnonzero(batch.bus == number)
+def _in_order(bus: NDArray[np.uint16]) -> list[int]:
+    """The buses in order of first appearance."""
+    if (bus == bus[0]).all():
+        return [int(bus[0])]
+    numbers, first_rows = np.unique(bus, return_index=True)
+    return [int(number) for number in numbers[np.argsort(first_rows)]]
+
+
+def _copied(batch: FrameBatch) -> FrameBatch:
+    """With arrays of its own: who fed it may use his again."""
     return FrameBatch(
-        batch.time_ns[rows],
-        batch.bus[rows],
-        batch.can_id[rows],
-        batch.flags[rows],
-        batch.length[rows],
-        batch.data[rows],
+        batch.time_ns.copy(),
+        batch.bus.copy(),
+        batch.can_id.copy(),
+        batch.flags.copy(),
+        batch.length.copy(),
+        batch.data.copy(),
+    )
+
+
+def _joined(batches: list[FrameBatch]) -> FrameBatch:
+    if len(batches) == 1:
+        return batches[0]
+    width = max(batch.data.shape[1] for batch in batches)
+    data = [np.pad(batch.data, ((0, 0), (0, width - batch.data.shape[1]))) for batch in batches]
+    return FrameBatch(
+        np.concatenate([batch.time_ns for batch in batches]),
+        np.concatenate([batch.bus for batch in batches]),
+        np.concatenate([batch.can_id for batch in batches]),
+        np.concatenate([batch.flags for batch in batches]),
+        np.concatenate([batch.length for batch in batches]),
+        np.concatenate(data),
     )

@@ -75,8 +75,12 @@ class BenchState:
         todo += [f"pull or switch off {ref}" for ref in sorted(other.opened - self.opened)]
         todo += [f"put a breakout lead on {ref}" for ref in sorted(other.breakout - self.breakout)]
         todo += [f"join {end} to chassis" for end in sorted(other.links - self.links, key=contact_key)]
-        todo += [f"put a coded plug on {ref}" for ref in sorted(other.coded - self.coded)]
-        todo += [f"put the shorting plug on {ref}" for ref in sorted(other.plugs - self.plugs)]
+        todo += [f"put a coded plug on {ref}, its lead on chassis" for ref in sorted(other.coded - self.coded)]
+        clipped = {ref_of(end) for end in parted}
+        todo += [
+            f"put the shorting plug on {ref}{' in place of its clips' if ref in clipped else ''}, its lead on chassis"
+            for ref in sorted(other.plugs - self.plugs)
+        ]
         todo += [f"plug {ref} into its unit" for ref in sorted(other.on_unit - self.on_unit)]
         if other.supply_on and (moved or not self.supply_on):
             todo.append("supply on")

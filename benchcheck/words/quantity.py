@@ -97,3 +97,8 @@ def _factor(rest: str, unit: str, shown: str, example: str) -> float:
             raise InputError(f"{shown}: {prefix} does not go with {_UNITS[unit]} here", hint=near + example)
         return _PREFIXES[prefix]
     raise InputError(f"{shown}: '{ascii(rest)[1:-1]}' is no unit that belongs here", hint=example)
+
+
+def counted(number: int, what: str) -> str:
+    """`1 step`, `2 steps`."""
+    return f"{number} {what}{'' if number == 1 else 's'}"

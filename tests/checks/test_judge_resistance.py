@@ -314,6 +314,17 @@ def test_a_way_that_nobody_would_go_is_refused_in_words(way: Isolation, monkeypa
     make_plan(harness, METER, Ways())
 
 
+def test_a_feed_that_is_joined_to_what_is_clipped_keeps_power_out_whatever_it_is_joined_to() -> None:
+    # joined to chassis it reads apart from the other feed, and is no less a short
+    harness, _, _ = shipped("survey_launch")
+    found = {step.red: step for step in make_plan(harness, METER, Ways(Isolation.PLUG)).steps if step.state.links}
+    step = found["P115-5"]
+    assert step.state.links == {"P100-A"}
+    judgement, asked = judged(step, ohms(0.4))
+    assert (judgement.verdict.outcome, judgement.verdict.reason) == (Outcome.FAIL, "joined")
+    assert len(asked) == 1
+
+
 def test_power_hangs_on_the_feeds_alone_where_a_reading_failed_against_many() -> None:
     step = next(s for s in steps(shipped("survey_launch")[0], "isolation").values() if len(s.state.links) > 3)
     assert step.settings["feeds"] == ["P100-A", "P115-5"]

@@ -33,3 +33,18 @@ def test_the_end_of_the_input_after_a_slip_stops():
 def test_a_reading_is_asked_for_as_ever():
     question = Question(QuestionKind.READING, ("ohms",), "P1-1", "P2-1", "ohm")
     assert Console(io.StringIO("24.0\n")).ask(question) == "24.0"
+
+
+def test_after_an_interrupt_nobody_is_waited_for_even_where_it_came_with_the_prompt(monkeypatch):
+    class Interrupting(io.StringIO):
+        def flush(self):
+            raise KeyboardInterrupt
+
+    console = Console(io.StringIO("0.2\n"))
+    question = Question(QuestionKind.READING, ("ohms",), "P1-1", "P2-1", "ohm")
+    with monkeypatch.context() as patch:
+        patch.setattr("sys.stderr", Interrupting())
+        with pytest.raises(KeyboardInterrupt):
+            console.ask(question)
+    with pytest.raises(StopAsked):
+        console.ask(question)

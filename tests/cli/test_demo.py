@@ -88,6 +88,28 @@ def clean(tmp_path_factory: pytest.TempPathFactory) -> Run:
     return demo(tmp_path_factory.mktemp("clean"), "--clean", "--transport", "pty")
 
 
+@pytest.mark.parametrize("which", ["faulty", "clean"])
+def test_the_capture_replayed_gives_the_verdicts_of_the_run(which: str, request: pytest.FixtureRequest) -> None:
+    """Byte for byte, but for the fields that name the source, and these are listed."""
+    done: Run = request.getfixturevalue(which)
+    again = benchcheck("replay", "out/demo.pcapng", "--profile", "survey_launch", "--json", cwd=done.folder.parent)
+    document = json.loads(again.stdout)
+    assert document["source_fields"] == ["file"]
+    told, left_out = {}, {}
+    for event in JobRecord.open(done.folder / "demo.job").events():
+        if event.kind == EventKind.READING and event.body["stage"] == "live":
+            told[event.body["step"]] = json.dumps(dict(event.body), sort_keys=True)
+        elif event.kind == EventKind.SKIPPED:
+            left_out[event.body["step"]] = event.body["reason"]
+    for body in document["verdicts"]:
+        if body["verdict"]["outcome"] == "SKIPPED":
+            assert body["verdict"]["text"] == left_out[body["step"]]
+        else:
+            assert json.dumps(body, sort_keys=True) == told[body["step"]]
+    assert len(document["verdicts"]) == document["judged_by_marks"] >= len(told) > 10
+    assert again.returncode == (1 if which == "faulty" else 4)
+
+
 # --- the faulty bench ----------------------------------------------------------------------------------------------
 
 

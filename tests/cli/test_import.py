@@ -140,6 +140,27 @@ def test_faults_are_all_listed_and_nothing_is_written(
     assert refused[2][2:5] == ["W4", "P3", "2-Jan"]
 
 
+def test_a_part_of_which_no_row_is_good_says_so_and_writes_nothing(
+    tmp_path: Path, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "elsewhere.csv"
+    table.write_text("wire,from,to,role\nW1,X1-1,X2-1,signal\nW2,X1-2,X2-2,signal\n", encoding="utf-8")
+    assert run(["import", str(table), str(folder), "--partial"]) == 2
+    err = capsys.readouterr().err
+    assert "nothing was written, no row is good; the table has 4 faults" in err
+    assert "connector 'X1' is not in harness.toml" in err
+    assert names(folder) == ["harness.toml"]
+
+
+def test_what_comes_next_for_a_folder_without_a_harness(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "new").mkdir()
+    table = tmp_path / "runs.csv"
+    table.write_text("wire,from,to,role\nW1,P1-1,P2-1,signal\n", encoding="utf-8")
+    assert run(["import", str(table), str(tmp_path / "new")]) == 0
+    assert "Next: write " in (told := capsys.readouterr().err)
+    assert "harness.toml" in told
+
+
 def test_what_is_there_is_not_replaced_unasked(
     tmp_path: Path, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

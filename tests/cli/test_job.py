@@ -190,3 +190,20 @@ def test_nothing_is_added_to_an_altered_record(tmp_path, monkeypatch, capsys):
         assert "benchcheck job verify starter.job" in err
     assert job.read_bytes() == before
     assert not list(tmp_path.glob("*.lock"))
+
+
+def test_a_skipped_step_stands_under_its_stage(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["job", "start", "starter", "--by", "Ann Example"]) == 0
+    with JobRecord.open(tmp_path / "starter.job", clock=FakeClock(), who="Ann Example") as record:
+        record.append(EventKind.SKIPPED, {"step": "continuity:W1", "reason": "no reach"}, who="Ann Example")
+        again = {"continuity:W1": "P1-1", "continuity:W2": "P1-1"}
+        body = {"contacts": ["P1-1"], "runs": [], "connectors": [], "reason": "bent", "again": again}
+        record.append(EventKind.REWORK, body, who="Ann Example")
+        record.append(EventKind.SKIPPED, {"step": "continuity:W3", "reason": "no reach"}, who="Ann Example")
+    assert run(["job", "show", "starter.job"]) == 0
+    out = capsys.readouterr().out
+    assert "dead: " in out
+    assert "1 SKIPPED" in out
+    assert "skipped:" not in out
+    assert "1 step due again" in out  # W2 had not been done

@@ -192,9 +192,10 @@ def test_dropped_frames_make_missing_unsure(
 def test_a_log_takes_bit_rate_and_bus_from_the_profile(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, harness: Harness
 ) -> None:
-    lines = [
-        f"({1_700_000_000 + k / 10:.3f}) can0 100#00\n({1_700_000_000.05 + k / 10:.3f}) can0 200#00" for k in range(60)
+    stamps = [(1_700_000_000 + k / 10, "100") for k in range(60)] + [
+        (1_700_000_000.05 + k / 5, "200") for k in range(30)
     ]
+    lines = [f"({at:.3f}) can0 {can_id}#00" for at, can_id in sorted(stamps)]
     (tmp_path / "a.log").write_text("\n".join(lines) + "\n")
     code, said = survey(capsys, tmp_path / "a.log", "--profile", tmp_path)
     assert code == 0

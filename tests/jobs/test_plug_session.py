@@ -26,8 +26,11 @@ PLUG = Ways(Isolation.PLUG)
 
 MOVES = {
     "links": (r"join (\S+) to chassis", r"part (\S+) from chassis"),
-    "plugs": (r"put the shorting plug on (\S+)", r"take the shorting plug off (\S+)"),
-    "coded": (r"put a coded plug on (\S+)", r"take the coded plug off (\S+)"),
+    "plugs": (
+        r"put the shorting plug on (\S+?)(?: in place of its clips)?, its lead on chassis",
+        r"take the shorting plug off (\S+)",
+    ),
+    "coded": (r"put a coded plug on (\S+), its lead on chassis", r"take the coded plug off (\S+)"),
     "lifted": (r"lift (\S+) off (\S+)", r"put (\S+) back on (\S+)"),
     "opened": (r"pull or switch off (\S+)", r"push in or switch on (\S+)"),
     "on_unit": (r"plug (\S+) into its unit", r"take (\S+) off its unit"),
@@ -148,7 +151,7 @@ def test_a_contact_is_read_before_it_is_joined_and_joined_before_the_next_is_rea
         "join P1-4 to chassis",
         "read P1-5",
     ]
-    assert "put the shorting plug on P1" in told
+    assert "put the shorting plug on P1 in place of its clips, its lead on chassis" in told
 
 
 @pytest.mark.parametrize(

@@ -66,6 +66,13 @@ def test_a_signal_contact() -> None:
     assert not of_check(found, "feed_volts")
 
 
+def test_a_core_leaves_its_shield_just_behind_its_contact() -> None:
+    # at P1 the shield floats and ends beside the contact; at P2 it is drained there
+    for contact in ("P1-6", "P2-4"):
+        assert "isolation:P1-6:P2-ring" in pulled(contact)
+    assert "isolation:P1-7:P2-ring" not in pulled("P1-6")
+
+
 def test_the_isolation_of_a_far_pair_stands() -> None:
     found = pulled("P1-3")
     assert [name for name in of_check(found, "isolation") if "P2-4" in name or "P2-5" in name] == []

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import math
 import os
 import shutil
@@ -315,3 +316,15 @@ def test_side_file_garbage_is_a_fault_and_never_a_trace(tmp_path):
         assert [fault.text for fault in verify_record(path).faults] == [
             "the side file can't be read: a cut tail would not show"
         ]
+
+
+def test_a_full_disk_does_not_keep_the_lock_from_being_held(tmp_path, monkeypatch):
+    def full(handle, data):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr("benchcheck.record.lock_file.os.write", full)
+        record = new_job(tmp_path / "bay.job")
+    with record, pytest.raises(RecordError, match="open for writing elsewhere"):
+        JobRecord.open(tmp_path / "bay.job", clock=StillClock(), who="Ben Example")
+    assert not (tmp_path / "bay.job.lock").exists()

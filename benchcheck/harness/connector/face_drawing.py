@@ -16,7 +16,6 @@ from benchcheck.harness.connector.geometry import Face, Spots, location, rows_se
 from benchcheck.harness.model import Connector, Gender
 
 WIDTH = 79
-_FRAME = 3  # columns of the frame on either side
 _CIRCLE = "o"
 _LONGEST_NAME = 8
 _MOST_GAP = 2  # empty lines between rows, at most

@@ -25,6 +25,7 @@ from benchcheck.harness.model import (
     UnitType,
 )
 from benchcheck.words.contact import contact_key, join
+from benchcheck.words.signal import Signal
 
 # Fields of the model by their headings in the files.
 HEADINGS: Mapping[str, str] = {"a": "from", "b": "to"}
@@ -69,6 +70,7 @@ def profile_flat(harness: Harness) -> Flat:
         "chassis": harness.chassis,
         "insulation_c": _text(harness.insulation_c),
     }
+    found |= {f"signal {entry.bus} {entry.name}": entry.limits_text for entry in harness.signals}
     return found | {f"closeout {family}": _text(items) for family, items in harness.closeout.items()}
 
 
@@ -117,6 +119,8 @@ def _text(value: object) -> str:
         return value.value
     if isinstance(value, float):
         return f"{value:.12g}"
+    if isinstance(value, Signal):
+        return value.text
     if isinstance(value, frozenset):
         return ", ".join(sorted((_text(item) for item in value), key=contact_key))
     if isinstance(value, tuple):

@@ -29,10 +29,11 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """Headings of a table: the last of its rows, and the text over each column."""
+    """Headings of a table: the last of its rows, the text over each column, and of how many rows it is put together."""
 
     row: int
     headings: tuple[str, ...]
+    rows: int = 1
 
 
 def headings_known(kind: str, sheet: Sheet, wanted: Collection[str] = ()) -> float:
@@ -92,7 +93,7 @@ def _candidates(sheet: Sheet, header_row: int | None) -> list[Header]:
         found.append(Header(row.number, headings))
         above = by_number.get(row.number - 1)
         if above is not None and any(_texts(above, sheet.width)):
-            found.append(Header(row.number, _joined(_texts(above, sheet.width), headings)))
+            found.append(Header(row.number, _joined(_texts(above, sheet.width), headings), 2))
     return found
 
 

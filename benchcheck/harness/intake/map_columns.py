@@ -91,7 +91,7 @@ def _guessed(kind: str, sheet: Sheet, header: Header, asked: Asked, faults: list
 
 
 def _holds(guess: Guess, texts: Sequence[str]) -> bool:
-    return not guess.if_cells_agree or cells_agree(guess.target, texts, {})
+    return not guess.if_cells_agree or not texts or cells_agree(guess.target, texts, {})
 
 
 def _claim_at_need(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Context, Decimal, InvalidOperation
 
 from benchcheck.harness.reading.hints import shown
 
@@ -51,6 +51,10 @@ _MOST_DIGITS = 15
 _WRITTEN = re.compile(r"([-+]?[0-9][0-9.,  ]*|[-+]?[.,][0-9]+)\s*([^\W\d_]+|%|\"|″|'|′)?\.?\Z")
 
 
+# as spreadsheets write small and large numbers: 1.5E-07
+_POWER = re.compile(r"([-+]?[0-9]+(?:[.,][0-9]+)?)E([-+][0-9]{1,2})\Z", re.I)
+
+
 NO_UNIT = "neither the heading nor the cell says the unit"
 
 
@@ -90,7 +94,8 @@ def read_quantity(target: str, text: str, unit: str, mark: str) -> str | Wrong:
     unit   that of the column; one in the cell itself goes before it; empty where neither is known
     mark   decimal mark, `.` or `,`; empty where it can't be told
     """
-    found = _WRITTEN.match(text.strip())
+    power = _POWER.match(text.strip())
+    found = _WRITTEN.match(power[1] if power else text.strip())
     if found is None:
         return Wrong(f"{shown(text)} is no number", "A number alone is wanted, as 1.5.")
     digits, named = found[1].replace(" ", "").replace(" ", ""), found[2] or ""
@@ -108,10 +113,14 @@ def read_quantity(target: str, text: str, unit: str, mark: str) -> str | Wrong:
     if named and not own:
         known = ", ".join(UNITS[target])
         return Wrong(f"{shown(text)}: unit {shown(named)} is not known", f"Units: {known}.")
-    if len(digits) > _MOST_DIGITS + 2:
+    whole, point, _ = digits.partition(".")
+    long = len(digits) > _MOST_DIGITS + 2
+    if long and (not point or len(whole) > _MOST_DIGITS or len(digits) > 2 * _MOST_DIGITS):
         return Wrong(f"{shown(text)} has too many digits", f"At most {_MOST_DIGITS}.")
     try:
-        number = Decimal(digits)
+        # decimals that a computed number carries beyond what it is good for
+        number = Context(prec=_MOST_DIGITS).create_decimal(digits) if long else Decimal(digits)
+        number = number.scaleb(int(power[2])) if power else number
     except InvalidOperation:
         return Wrong(f"{shown(text)} is no number", "A number alone is wanted, as 1.5.")
     if not (own or unit):

@@ -6,8 +6,8 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from benchcheck.harness.intake.columns import Column, Kind, columns_of
-from benchcheck.harness.intake.csv_sheet import unprintable
+from benchcheck.harness.intake.columns import CONTACT, Column, Kind, columns_of
+from benchcheck.harness.intake.csv_sheet import SEPARATORS, unprintable
 from benchcheck.harness.intake.damage import Looked, NameColumn, clean, is_broken, look_at_name, look_at_text
 from benchcheck.harness.intake.mapping import TableMapping
 from benchcheck.harness.intake.quantities import NO_UNIT, Wrong, decimal_mark, read_quantity
@@ -18,7 +18,7 @@ from benchcheck.harness.reading.hints import did_you_mean, shown
 from benchcheck.words.errors import FileFault
 
 _TOTALS = re.compile(r"(?:grand |sub[- ]?)?totals?\b|sum\b|count\b|average\b", re.I)
-_GAUGE = re.compile(r"(?:awg|ga|#)?\s*#?\s*(\d{1,4}(?:/0)?)\s*(?:awg|ga)?\Z", re.I)
+_GAUGE = re.compile(r"(?:awg|ga|#)?\s*#?\s*(\d{1,4}(?:/0)?)(?:[.,]0+)?\s*(?:awg|ga)?\Z", re.I)
 _EMPTY = frozenset({"-", "--", "n/a", "none", "nil"})  # what people write where there is nothing
 
 
@@ -79,6 +79,7 @@ class CellReader:
             for row in below
             if isinstance(cell := row.cell(index), str)
         )
+        self.account.decimal = self._mark if sheet.separator and self._mark == "," else ""
         hidden = [row.number for row in below if row.number in sheet.hidden_rows]
         if hidden:
             self.account.notes.append(
@@ -117,7 +118,8 @@ class CellReader:
             return "the headings again"
         if len(filled) < 2 and any(_TOTALS.match(text) for text in texts[:2]):
             return "a row of totals"
-        if len(texts) == 1 and (not filled or " " in texts[0]):  # a name alone is a row that lacks its ends
+        # a name alone is a row that lacks its ends, and a row with other separators is one that was not parted
+        if len(texts) == 1 and (not filled or " " in texts[0]) and not _unparted(texts[0], len(headings)):
             return "a title"
         return ""
 
@@ -204,12 +206,19 @@ class CellReader:
             return ""
         if origin is not None:
             text = clean(cell_text(self._cell(*origin)))[0]
+        elif is_empty(self._beside(row, column)):
+            return ""  # an end that is empty altogether: that of a shield that floats, or of a run that lacks it
         else:
             text = above[1] if above and above[0] == row.number - 1 else ""
         if text:
             self.account.mend(row.number, index, "", text, "filled down from the cell above")
             self._above[column.name] = (row.number, text)
         return text
+
+    def _beside(self, row: Row, column: Column) -> Cell:
+        """The cell of the contact that goes with a connector's."""
+        index = self._places.get(f"{column.name.partition('.')[0]}.{CONTACT}")
+        return None if index is None else row.cell(index)
 
     def _cell(self, number: int, column: int) -> Cell:
         return next((row.cell(column) for row in self.account.sheet.rows if row.number == number), None)
@@ -233,6 +242,11 @@ class CellReader:
     def kept(self, row: Row) -> tuple[str, ...]:
         """The texts of the columns that are kept as they are."""
         return tuple(_one_line_end(cell_text(row.cell(index))) for index in self.mapping.kept)
+
+
+def _unparted(text: str, wide: int) -> bool:
+    """Whether a text that stands alone in a row holds the row's fields, parted by something else than the others."""
+    return wide > 2 and any(2 * (text.count(mark) + 1) >= wide for mark in SEPARATORS)
 
 
 def _own_unit(column: Column) -> str:

@@ -82,9 +82,14 @@ def _check_headings(account: Account, header: Header, mapping: TableMapping) -> 
         if not column.heading:
             account.notes.append(f"column {letter(index)} has no heading; it is kept as it is")
     lead = [row.number for row in account.sheet.rows if row.number < header.row]
+    rows = f"row {header.row}"
+    if lead and header.rows == 2:
+        rows = f"rows {lead.pop()} and {header.row}"
+        if not lead:
+            account.notes.append(f"the headings stand in {rows}")
     if lead:
         what = f"row {lead[0]}" if len(lead) == 1 else f"rows {lead[0]} to {lead[-1]}"
-        account.notes.append(f"the headings stand in row {header.row}; {what} above them passed over")
+        account.notes.append(f"the headings stand in {rows}; {what} above them passed over")
 
 
 def _note_failed(account: Account, mapping: TableMapping) -> None:
@@ -163,6 +168,10 @@ def _joined(reader: CellReader, speller: Speller, row: Row, end: str, halves: Se
         return "", ""
     reader.remember(row, halves[0], connector)
     if not connector:
+        index = reader.index(halves[0])
+        if index is not None and (row.number, index) in account.sheet.merged:
+            hint = "Write the connector into every row. If the merged cell stands for this row too, import with --fill-down."
+            account.refuse(row.number, index, "is empty: it is covered by a merged cell", hint)
         return "", ""
     written = f"{connector}-{contact}" if contact else connector
     return written, speller.joined(connector, contact)

@@ -65,6 +65,7 @@ class Account:
     notes: list[str] = field(default_factory=list)
     words: Counter[tuple[str, str, str]] = field(default_factory=Counter)  # (target, word, meaning) -> rows
     spelled: Counter[str] = field(default_factory=Counter)
+    decimal: str = ""  # the mark that the numbers of a text table show to be theirs; empty for a point
 
     @property
     def faults(self) -> list[FileFault]:

@@ -253,6 +253,17 @@ class InBandForm(Form):
     )
 
 
+class SignalForm(Form):
+    """[[signals]]: what is expected of a signal; at least one of low, high and stuck_s."""
+
+    bus: Name = Field(description="the bus that it is heard on")
+    message: Name = Field(description="its message, as the message database names it")
+    signal: Name = Field(description="the signal, as the message database names it")
+    low: Number | None = Field(None, description="least value that can be, in the database's unit")
+    high: Number | None = Field(None, description="greatest value that can be, in the database's unit")
+    stuck_s: Number | None = Field(None, gt=0, le=3600, description="seconds without a change that mean it is stuck")
+
+
 class HarnessForm(Form):
     """The top of harness.toml."""
 
@@ -269,6 +280,7 @@ class HarnessForm(Form):
     links: tuple[dict[str, Any], ...] = Field((), description="RS-232 links")
     cables: tuple[dict[str, Any], ...] = Field((), description="cables")
     in_band: tuple[dict[str, Any], ...] = Field((), description="runs whose resistance must be in band")
+    signals: tuple[dict[str, Any], ...] = Field((), description="what is expected of signals of a bus")
     insulation_c: Insulation = Field(105, description="temperature rating of the wire: 105, 150 or 200")
     closeout: dict[str, Any] = Field({}, description="family -> close-out list")
 
@@ -284,6 +296,7 @@ HARNESS_TABLES: dict[str, type[Form]] = {
     "cables": CableForm,
     "in_band": InBandForm,
     "buses": BusForm,
+    "signals": SignalForm,
     "links": LinkForm,
     "links.talks": TalkForm,
 }

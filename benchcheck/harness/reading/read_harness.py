@@ -23,6 +23,7 @@ from benchcheck.harness.reading.forms import (
     LimitsForm,
     LinkForm,
     PartForm,
+    SignalForm,
     UnitForm,
     is_file_name,
     is_type_name,
@@ -31,6 +32,7 @@ from benchcheck.harness.reading.hints import did_you_mean, printable, shown
 from benchcheck.harness.reading.read_connectors import check_mating, read_connectors
 from benchcheck.harness.reading.read_forms import read_form, read_list, schema_fault
 from benchcheck.harness.reading.read_pins import PinTable, read_pin_table, read_pins
+from benchcheck.harness.reading.read_signals import read_signals
 from benchcheck.harness.reading.read_tables import (
     Database,
     Tables,
@@ -226,6 +228,8 @@ class _Reading:
         nodes = {entry.node or entry.ref: entry.ref for _, entry in unit_forms}
         bus_forms = read_list(BusForm, doc, ("buses",), values.get("buses"), faults)
         buses = read_buses(tables, bus_forms, self.databases, nodes)
+        signal_forms = read_list(SignalForm, doc, ("signals",), values.get("signals"), faults)
+        signals = read_signals(tables, signal_forms, buses, {entry.name: entry for _, entry in bus_forms})
         links = read_links(tables, read_list(LinkForm, doc, ("links",), values.get("links"), faults))
         cables = read_cables(tables, read_list(CableForm, doc, ("cables",), values.get("cables"), faults))
         in_band = read_in_band(tables, read_list(InBandForm, doc, ("in_band",), values.get("in_band"), faults))
@@ -274,6 +278,7 @@ class _Reading:
             closeout=closeout,
             cables=cables,
             in_band=in_band,
+            signals=signals,
             insulation_c=form.insulation_c,
             digest=digest,
             notes=tuple(self.notes),

@@ -14,6 +14,7 @@ from benchcheck.harness.reading.read_forms import read_list
 from benchcheck.harness.reading.toml_text import Path, TomlText
 from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import FileFault, Place
+from benchcheck.words.signal import Signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,7 @@ class DatabaseMessage:
     senders: tuple[str, ...]
     period_s: float | None
     length: int
+    signals: tuple[Signal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +207,7 @@ def read_buses(
                     sender=next((nodes[name] for name in entry.senders if name in nodes), ""),
                     period_s=entry.period_s,
                     length=entry.length,
+                    signals=entry.signals,
                 )
                 for entry in databases[form.network].messages
             )

@@ -52,7 +52,8 @@ class BusSeen:
         or named so: other rules say that."""
         view = self._view
         return (
-            any(_CAN & view.missing_roles.get(ref, frozenset()) for ref in self.bus.nodes)
+            any(self.bus in pair[:2] for pair in view.buses_joined)
+            or any(_CAN & view.missing_roles.get(ref, frozenset()) for ref in self.bus.nodes)
             or any(view.net_roles.is_troubled(contact) for wire in self.wires for contact in wire)
             or not _CAN.isdisjoint(view.net_roles.disagreeing_roles)
         )
@@ -75,7 +76,11 @@ class BusSeen:
     def runs(self) -> tuple[tuple[Run, ...], tuple[Run, ...]]:
         """The runs of CAN-H and of CAN-L."""
         high, low = (
-            tuple({run.place: run for contact in wire for run in self._view.runs_at.get(contact, ()) if run.b}.values())
+            tuple(
+                {
+                    run.place: run for contact in sorted(wire) for run in self._view.runs_at.get(contact, ()) if run.b
+                }.values()
+            )
             for wire in self.wires
         )
         return high, low
@@ -97,7 +102,22 @@ class BusSeen:
                 continue
             for path in unit.type.paths:
                 if path.kind is PathKind.TERMINATOR and self._enabled(unit, path):
-                    yield from self._across(f"inside {unit.ref}", unit.mate(path.a), unit.mate(path.b))
+                    yield from self._across(
+                        f"inside {unit.ref}", self._outside(unit, path.a), self._outside(unit, path.b)
+                    )
+
+    def _outside(self, unit: Unit, own: str) -> str:
+        """The contact on a wire of the bus that a unit joins to a contact of its own inside: that of an end unit's
+        way out has no run, and may have no connector."""
+        wired = self.wires[0] | self.wires[1]
+        todo = [own]
+        for one in todo:
+            if unit.mate(one) in wired:
+                return unit.mate(one)
+            for path in unit.type.paths:
+                if path.kind is PathKind.THROUGH and one in (path.a, path.b):
+                    todo += {path.a, path.b}.difference(todo)
+        return ""
 
     def _across(self, name: str, a: str, b: str) -> Iterator[Terminator]:
         high, low = self.wires
@@ -114,6 +134,20 @@ class BusSeen:
         return bool(one and other) and self._view.nets.together(one, other)
 
     @cached_property
+    def bridge_astray(self) -> bool:
+        """Whether a bridge that may enable a terminator of this bus ends in a wrong contact: that is reported."""
+        view = self._view
+        wires = self.wires[0] | self.wires[1]
+        units = {view.described[contact][0].ref for contact in wires if contact in view.described}
+        return any(
+            path.kind is PathKind.TERMINATOR
+            and path.enabled_by is not None
+            and any(view.nets.net_of(unit.mate(own)) in view.net_roles.bridged for own in path.enabled_by)
+            for unit in map(view.harness.units.__getitem__, sorted(units))
+            for path in unit.type.paths
+        )
+
+    @cached_property
     def lines(self) -> tuple[tuple[str, Line], ...]:
         """Either wire laid out, with its name."""
         high, low = self.wires
@@ -126,10 +160,22 @@ class BusSeen:
 
     def _line(self, wire: frozenset[str], runs: tuple[Run, ...], terminated: frozenset[str]) -> Line:
         pieces = [Piece(run.a, run.b, run.length_m or 0.0, run.wire) for run in runs]
-        for contact in wire:
+        for contact in sorted(wire):
             pieces += [Piece(contact, other) for other in self._view.through.get(contact, ()) if other in wire]
         units = {contact: self._view.described[contact][0].ref for contact in wire if contact in self._view.described}
-        return line_of(sorted(wire), pieces, units, terminated)
+        line = line_of(sorted(wire), pieces, units, terminated)
+        if not self._is_troubled(line):
+            return line
+        # A terminator that is not at an end may sit at that of a branch: then the listed nodes tell where the ends are.
+        other = line_of(sorted(wire), pieces, units)
+        ends = [units.get(end, "") for end in other.ends]
+        listed = [self.bus.nodes[0], self.bus.nodes[-1]]
+        return other if not self._is_troubled(other) and ends in (listed, listed[::-1]) else line
+
+    def _is_troubled(self, line: Line) -> bool:
+        """Whether what hangs off a line is more than stubs."""
+        most = longest_branch_m(self.bus)
+        return any(branch.forks or len(branch.units) > 1 or branch.length_m > most for branch in line.branches)
 
     @cached_property
     def split_pairs(self) -> tuple[tuple[str, tuple[Run, ...]], ...]:
@@ -144,7 +190,22 @@ class BusSeen:
             if odd and said.isdisjoint(run.wire for run in odd):
                 said.update(run.wire for run in odd)
                 found.append((ref, tuple(odd)))
+        if (odd := self._unpaired_between_splices()) and said.isdisjoint(run.wire for run in odd):
+            found.append((ref_of(odd[0].a), tuple(odd)))
         return tuple(found)
+
+    def _unpaired_between_splices(self) -> list[Run]:
+        """The runs from splice to splice in a cable in which the other wire doesn't run, or in none and too long."""
+        odd: list[Run] = []
+        cables = [{run.cable for run in runs if run.cable} for runs in self.runs]
+        for runs, others in zip(self.runs, reversed(cables), strict=True):
+            between = [run for run in runs if all(self._is_single(end) for end in run.ends)]
+            odd += [run for run in between if run.cable and run.cable not in others]
+            odd += self._loose(between, ())
+        return odd
+
+    def _is_single(self, contact: str) -> bool:
+        return FAMILIES[self._view.harness.connectors[ref_of(contact)].family].single
 
     def _by_connector(self, runs: Sequence[Run]) -> dict[str, list[Run]]:
         """Connector -> the runs of one wire that end there; bridges, which never leave it, are none."""
@@ -152,7 +213,7 @@ class BusSeen:
         for run in runs:
             refs = {ref_of(end) for end in run.ends}
             for ref in refs if len(refs) > 1 else ():
-                if not FAMILIES[self._view.harness.connectors[ref].family].single:
+                if not self._is_single(ref):
                     found.setdefault(ref, []).append(run)
         return found
 

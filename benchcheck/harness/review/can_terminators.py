@@ -21,7 +21,7 @@ class CanTerminators(Rule):
 
     def hits(self, view: View) -> Iterator[Hit]:
         for seen in view.buses:
-            if not seen.is_whole:
+            if not seen.is_whole or seen.bridge_astray:
                 continue  # other rules say so
             found = [terminator.name for terminator in seen.terminators]
             if len(found) != 2:

@@ -25,7 +25,7 @@ class CanTerminatorsNotAtEnds(Rule):
 
     def hits(self, view: View) -> Iterator[Hit]:
         for seen in view.buses:
-            if not seen.is_whole or len(seen.terminators) != 2:
+            if not seen.is_whole or seen.bridge_astray or len(seen.terminators) != 2:
                 continue
             for side, line in seen.lines:
                 high = side == "CAN-H"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchcheck.harness.feed_currents import ROUNDING, Conductor
-from benchcheck.harness.model import Run
+from benchcheck.harness.model import Role, Run
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
 from benchcheck.harness.wire import TABLE_SOURCE, ampacity_a, awg_text
@@ -28,6 +28,8 @@ class ConverterInput(Rule):
 
     def hits(self, view: View) -> Iterator[Hit]:
         for contact, branch in view.converter_inputs.items():
+            if Role.GROUND in view.missing_roles.get(view.described[contact][0].ref, ()):
+                continue  # its return, which is reported as forgotten, goes another way
             drawn = [c for c in view.currents.converted if c.contact == contact]
             small = [too_small for conductor in branch if (too_small := _too_small(view, conductor))]
             if not small:

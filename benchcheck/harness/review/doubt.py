@@ -59,6 +59,8 @@ class Doubt:
             found = runs.get(fault.place.line)
             if fault.code == "contact_used_twice":
                 self._twice(harness, fault.names, at)
+            elif fault.code == "wire_number_twice":
+                self._same_number(harness, fault.names[0])
             elif fault.code in _INCOMPLETE and found is None:
                 self.roles = frozenset(Role)  # a row of which nothing is left may have been anything
             elif fault.code in _INCOMPLETE and found is not None:
@@ -91,7 +93,17 @@ class Doubt:
         self._names.add(wire)
         roles = {role for _, role in at.get(contact, ())}
         self.roles |= roles
+        if any(run.wire == wire and run.role in _CAN for run, _ in at.get(contact, ())):
+            self._names.update(bus.name for bus in harness.buses)
+            self._names.update(ref for bus in harness.buses for ref in bus.nodes)
         entry = harness.unit_contact(contact)
         self._of_role.update((roles - {entry.role} if entry is not None else roles) or roles)
         if len(roles) > 1 and (net := self._nets.net_of(contact)) is not None:
             self._doubtful_nets.add(net)
+
+    def _same_number(self, harness: Harness, wire: str) -> None:
+        """Of two shields of one number it can't be told which one a core names, nor which cable is the shielded one."""
+        runs = [run for run in harness.runs if run.wire == wire]
+        if any(run.role is Role.SHIELD for run in runs):
+            self._names.add(wire)
+            self._names.update(run.cable for run in harness.runs if wire in (run.wire, run.shield) and run.cable)

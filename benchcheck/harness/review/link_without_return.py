@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
-from benchcheck.harness.model import Link, Role
+from benchcheck.harness.model import Link, Role, Unit, UnitContact
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
 
 _RETURNS = frozenset({Role.GROUND, Role.SIGNAL})
+# what a unit's papers call a signal contact that is the ground of others (common practice, no source)
+_NAMES = frozenset({"COM", "COMMON", "GND", "GROUND", "RTN", "RETURN", "RET", "REF", "SG", "SGND", "0V"})
 
 
 @review_rule
@@ -29,6 +32,8 @@ class LinkWithoutReturn(Rule):
             units = self._units(view, link)
             if any(_RETURNS & view.missing_roles.get(unit, frozenset()) for unit in units):
                 continue  # the forgotten run is reported
+            if view.net_roles.is_troubled(link.ground):
+                continue  # what it is joined to instead is reported
             lacking = sorted(units - self._reached(view, link.ground))
             if lacking:
                 text = f"link '{link.name}': its ground {view.named(link.ground)} reaches no ground of {' and '.join(lacking)}"
@@ -41,9 +46,23 @@ class LinkWithoutReturn(Rule):
     def _reached(self, view: View, ground: str) -> frozenset[str]:
         """The units one of whose grounds or signal contacts is in one net with a link's ground."""
         net = view.nets.net_of(ground)
-        members = () if net is None else view.nets.members(net)
+        members = (ground,) if net is None else view.nets.members(net)
         return frozenset(
             view.described[member][0].ref
             for member in members
-            if member in view.described and view.described[member][1].role in _RETURNS
+            if member in view.described and _is_return(*view.described[member])
         )
+
+
+def _is_return(unit: Unit, entry: UnitContact) -> bool:
+    """Whether a contact may be the ground of a link: a signal contact not, where another of its connector is by name."""
+    if entry.role is not Role.SIGNAL or _by_name(entry):
+        return entry.role in _RETURNS
+    return not any(
+        other.role is Role.SIGNAL and other.connector == entry.connector and _by_name(other)
+        for other in unit.type.contacts
+    )
+
+
+def _by_name(entry: UnitContact) -> bool:
+    return not _NAMES.isdisjoint(re.split(r"[^A-Z0-9]+", entry.name.upper()))

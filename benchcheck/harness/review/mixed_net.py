@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
+from benchcheck.words.contact import ref_of
 
 
 @review_rule
@@ -21,4 +22,8 @@ class MixedNet(Rule):
         for first in view.net_roles.mixed.values():
             said = ", ".join(f"{view.named(contact)} is {carried}" for carried, contact in first.items())
             place = view.place_of(min(first.values(), key=lambda contact: contact not in view.runs_at))
-            yield Hit(tuple(first.values()), place, f"one net joins what doesn't belong together: {said}")
+            refs = {ref_of(contact) for contact in first.values()}
+            exchanged = [(wire, end) for wire, end in sorted(view.net_roles.exchanged) if ref_of(end) in refs]
+            more = "".join(f"; has it changed places with {wire} at {end}?" for wire, end in exchanged)
+            where = (*first.values(), *(end for _, end in exchanged))
+            yield Hit(where, place, f"one net joins what doesn't belong together: {said}{more}")

@@ -97,22 +97,39 @@ class NetRoles:
     @cached_property
     def receivers(self) -> Mapping[int, tuple[str, ...]]:
         """Net -> its receivers, where there are several and nothing that could drive them."""
+        return {
+            net: contacts
+            for net, contacts in self._undriven.items()
+            if net in self.crossed_twice or not (self._leads_outside(net) or self._lacks_its_talker(contacts))
+        }
+
+    @cached_property
+    def _undriven(self) -> Mapping[int, tuple[str, ...]]:
         transmitters = self._contacts(Role.RS232_TX)
         return {
             net: contacts
             for net, contacts in self._contacts(Role.RS232_RX).items()
-            if len(contacts) > 1 and net not in transmitters and not self._leads_outside(net)
+            if len(contacts) > 1 and net not in transmitters
         }
+
+    def _lacks_its_talker(self, receivers: tuple[str, ...]) -> bool:
+        """Whether these listen to the transmitter of another unit, which has no run: its link is not joined."""
+        units = self._units(receivers)
+        return any(
+            talk.rx in receivers and not self._view.is_wired(talk.tx) and self._units((talk.tx,)).isdisjoint(units)
+            for link in self._view.harness.links
+            for talk in link.talks
+        )
 
     @cached_property
     def crossed_twice(self) -> Mapping[int, CrossedTwice]:
         """Either net of a link both of whose wires are crossed -> that link."""
-        by_units = {self._units(contacts): net for net, contacts in self.receivers.items()}
+        by_units = {self._units(contacts): net for net, contacts in self._undriven.items()}
         found: dict[int, CrossedTwice] = {}
         for net, contacts in self.drivers.items():
             other = by_units.get(self._units(contacts))
             if other is not None:
-                link = CrossedTwice(contacts, self.receivers[other])
+                link = CrossedTwice(contacts, self._undriven[other])
                 found[net] = found[other] = link
         return found
 
@@ -162,6 +179,24 @@ class NetRoles:
             found[ref_of(end), SEEN_FROM_TO.get(run.role, run.role) if end == run.b else run.role] += 1
         return found
 
+    @cached_property
+    def exchanged(self) -> frozenset[tuple[str, str]]:
+        """Of those that disagree, the runs (with their end) that have changed places with one in a troubled net at the
+        same connector: two conductors exchanged are one mistake, and what meets in that net says it."""
+        there: set[tuple[str, Role, Role]] = set()  # connector, the role that a run there is of, that of its contact
+        for run in self._view.harness.runs:
+            if run.role is Role.BRIDGE or not self.is_troubled(run.a):
+                continue
+            for end, role in ((run.a, run.role), (run.b, SEEN_FROM_TO.get(run.role, run.role))):
+                says = self._view.role_at(end)
+                if says is not None and says is not role:
+                    there.add((ref_of(end), role, says))
+        return frozenset(
+            (run.wire, end)
+            for run, end, says in self.disagreeing
+            if (ref_of(end), says, SEEN_FROM_TO.get(run.role, run.role) if end == run.b else run.role) in there
+        )
+
     def is_troubled(self, contact: str) -> bool:
         """Whether a contact is in such a net."""
         net = self._view.nets.net_of(contact)
@@ -181,7 +216,8 @@ class NetRoles:
         return found
 
     def _units(self, contacts: tuple[str, ...]) -> frozenset[str]:
-        return frozenset(self._view.described[contact][0].ref for contact in contacts)
+        described = self._view.described
+        return frozenset(described[contact][0].ref for contact in contacts if contact in described)
 
     def _leads_outside(self, net: int) -> bool:
         connectors = self._view.harness.connectors

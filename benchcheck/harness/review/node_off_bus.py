@@ -30,6 +30,10 @@ class NodeOffBus(Rule):
                     yield Hit((bus.adapter_at,), bus.place, text)
             if not all(seen.wires):
                 continue
+            apart: dict[tuple[str, ...], list[str]] = {}  # one cut leaves several nodes off
             for ref in bus.nodes:
                 if off := seen.off(ref):
-                    yield Hit((ref,), bus.place, f"{bus.name}: {' and '.join(off)} don't reach {ref}")
+                    apart.setdefault(off, []).append(ref)
+            for off, refs in apart.items():
+                verb = "doesn't" if len(off) == 1 else "don't"
+                yield Hit(tuple(refs), bus.place, f"{bus.name}: {' and '.join(off)} {verb} reach {', '.join(refs)}")

@@ -38,6 +38,10 @@ class ProtectorTooLarge(Rule):
         for part in view.harness.parts:
             if part.kind is not PartKind.PROTECTOR or part.rating_a is None:
                 continue
+            if len(view.feeds_by_group.get(view.conducting.find(part.a), ())) > 1 or any(
+                map(view.net_roles.is_troubled, (part.a, part.b))
+            ):
+                continue  # feeds that are joined are reported, and what lies behind a protector can't be told
             behind = view.currents.downstream(part)
             thin = thinnest.get(zones.find(behind)) if behind in zones else None
             if thin is None or thin.awg is None:

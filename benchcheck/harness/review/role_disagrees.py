@@ -20,6 +20,8 @@ class RoleDisagrees(Rule):
 
     def hits(self, view: View) -> Iterator[Hit]:
         for run, end, says in view.net_roles.disagreeing:
+            if (run.wire, end) in view.net_roles.exchanged:
+                continue  # told once, where the other of the two is
             role = SEEN_FROM_TO.get(run.role, run.role) if end == run.b else run.role
             text = f"{run.wire} is {run.role.value}, which makes {view.named(end)} {role.value}; its unit says {says.value}"
             yield Hit((run.wire, end), run.place, text)

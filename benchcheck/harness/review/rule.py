@@ -12,6 +12,7 @@ from functools import cache
 from typing import ClassVar
 
 from benchcheck.harness.model import Harness, Role
+from benchcheck.harness.review.astray import together
 from benchcheck.harness.review.view import View
 from benchcheck.words.errors import FileFault, Place
 
@@ -123,7 +124,7 @@ def review(harness: Harness, faults: Sequence[FileFault] = ()) -> tuple[Finding,
         for hit in rule.hits(view)
         if isinstance(rule, TableRule) or not view.doubt.covers(hit.where)
     ]
-    return tuple(sorted(found, key=_order))
+    return tuple(sorted(together(view, all_rules(), found), key=_order))
 
 
 def _order(finding: Finding) -> tuple[bool, bool, str, int, int, str]:

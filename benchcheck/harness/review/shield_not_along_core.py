@@ -38,7 +38,8 @@ class ShieldNotAlongCore(Rule):
                 if core.cable != shield.cable and core.wire not in split:
                     text = f"{core.wire} is in {core.cable or 'no cable'}, its shield {shield.wire} in {shield.cable or 'none'}"
                     yield Hit((core.wire, shield.wire), core.place, text)
-            if shield.cable and shield.cable not in told and (outside := bare.get(shield.cable)):
+            outside = [run for run in bare.get(shield.cable, ()) if run.wire not in split]
+            if shield.cable and shield.cable not in told and outside:
                 told.add(shield.cable)
                 wires = ", ".join(run.wire for run in outside)
                 text = f"{shield.cable} has a shield, {shield.wire}, and it is not around {wires}"
@@ -50,6 +51,8 @@ class ShieldNotAlongCore(Rule):
         ends = {ref_of(end) for core in cores for end in core.ends}
         if not cores or not all(view.harness.connectors[ref].has_shell for ref in ends):
             return
+        if any(view.doubt.covers((core.wire,)) for core in cores):
+            return  # an end of the core is missing
         for end in shield.ends:
             if ref_of(end) not in ends and view.harness.connectors[ref_of(end)].has_shell:
                 wires = ", ".join(core.wire for core in cores)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchcheck.harness.model import Need
+from benchcheck.harness.model import Need, Role
 from benchcheck.harness.review.rule import Hit, Rule, Severity, review_rule
 from benchcheck.harness.review.view import View
 from benchcheck.words.contact import RING, SHELL, pin_of, ref_of
@@ -24,6 +24,8 @@ class UnusedContact(Rule):
             connector = view.harness.connectors[ref_of(contact)]
             if not connector.unit or pin_of(contact) in (SHELL, RING):
                 continue
+            if runs[0].role is Role.SHIELD and not view.is_drain(contact):
+                continue  # a shield that is drained nowhere is reported as that
             described = view.described.get(contact)
             if described is None:
                 text = f"{runs[0].wire} ends at {contact}, which {connector.unit}'s file doesn't describe"

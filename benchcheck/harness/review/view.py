@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
+from itertools import permutations
 
 from benchcheck.harness.feed_currents import Conductor, FeedCurrents
 from benchcheck.harness.model import Bus, Feed, Harness, Need, PartKind, PathKind, Role, Run, Unit, UnitContact
@@ -11,7 +12,7 @@ from benchcheck.harness.nets import Groups, Nets
 from benchcheck.harness.review.buses_seen import BusSeen
 from benchcheck.harness.review.doubt import Doubt
 from benchcheck.harness.review.net_roles import NetRoles
-from benchcheck.words.contact import RING, SHELL, join
+from benchcheck.words.contact import RING, SHELL, contact_key, join, ref_of
 from benchcheck.words.errors import FileFault, Place
 
 _BREAKING = (PartKind.PROTECTOR, PartKind.SWITCH)
@@ -77,6 +78,10 @@ class View:
         for part in self.harness.parts:
             if through(part.kind):
                 groups.join(part.a, part.b)
+        for contact, others in self.through.items():
+            for other in others:
+                if self.role_at(contact) is Role.POWER is self.role_at(other):
+                    groups.join(contact, other)  # a unit that passes its supply on
         for feed in self.harness.feeds:
             groups.add(feed.source)
             groups.add(feed.ground)
@@ -119,13 +124,24 @@ class View:
         return frozenset(end for part in self.harness.parts for end in (part.a, part.b))
 
     @cached_property
+    def _led_on(self) -> frozenset[str]:
+        """Ends of parts that lead on like a run: a terminator across two contacts joins them to nothing else."""
+        return frozenset(
+            end for part in self.harness.parts if part.kind is not PartKind.TERMINATOR for end in (part.a, part.b)
+        )
+
+    @cached_property
     def missing(self) -> Mapping[str, tuple[Unit, UnitContact]]:
         """Contacts that a unit needs a run at and that have none: `forgotten_run` speaks of them, so others need not."""
         return {
             contact: (unit, entry)
             for contact, (unit, entry) in self.described.items()
-            if entry.need is Need.NEEDED and not self.is_wired(contact)
+            if entry.need is Need.NEEDED and contact not in self.runs_at and contact not in self._led_on
         }
+
+    def _groups_missing(self, groups: Groups[str]) -> frozenset[str]:
+        """The groups in which a contact is that lacks its run."""
+        return frozenset(groups.find(contact) for contact in self.missing if contact in groups)
 
     @cached_property
     def missing_roles(self) -> Mapping[str, frozenset[Role]]:
@@ -150,6 +166,32 @@ class View:
         """Each CAN bus with its two wires."""
         return tuple(BusSeen(self, bus) for bus in self.harness.buses)
 
+    @cached_property
+    def buses_joined(self) -> tuple[tuple[Bus, Bus, tuple[str, ...], str], ...]:
+        """Buses that are one, with the wires that are and a contact of the second at which that is seen."""
+        found = []
+        for second, first in permutations(self.buses, 2):
+            at: dict[str, str] = {}
+            for (name, wire), (_, other) in zip(second.sides, first.sides, strict=True):
+                if wire & other and self.buses.index(first) < self.buses.index(second):
+                    at[name] = min(wire & other, key=contact_key)
+                elif not wire and (twice := self._twice_on(other, second.bus)):
+                    at[name] = twice
+            if at:
+                found.append((first.bus, second.bus, tuple(at), next(iter(at.values()))))
+        return tuple(found)
+
+    def _twice_on(self, wire: frozenset[str], bus: Bus) -> str:
+        """A second contact of one of a bus's nodes on one wire, where the unit doesn't join the two inside."""
+        if not any(ref_of(contact) == bus.adapter_at for contact in wire):
+            return ""
+        first: dict[str, str] = {}
+        for contact in sorted(wire, key=contact_key):
+            unit = self.described[contact][0].ref if contact in self.described else ""
+            if unit in bus.nodes and first.setdefault(unit, contact) != contact and contact not in self.through:
+                return contact
+        return ""
+
     def bus_wires(self, bus: Bus) -> tuple[frozenset[str], frozenset[str]]:
         """Contacts on the CAN-H and CAN-L wires of a bus of the harness."""
         return next(seen.wires for seen in self.buses if seen.bus == bus)
@@ -170,6 +212,12 @@ class View:
             for other in others:
                 if self.role_at(contact) is Role.GROUND and self.role_at(other) is Role.GROUND:
                     groups.join(contact, other)
+        for unit in self.harness.units.values():
+            if any(path.kind is PathKind.CASE_GROUND for path in unit.type.paths):
+                own = self.grounds.get(unit.ref, ())
+                if not any(map(self.is_wired, own)):  # its case is all the ground that it has
+                    for contact in own:
+                        groups.join(contact, self.harness.chassis)
         return groups
 
     @cached_property
@@ -181,14 +229,23 @@ class View:
             if len(feeds) == 1 and feeds[0].source != contact:
                 fed.setdefault(feeds[0].name, {})[unit.ref] = None
         found = []
+        passing = self._groups_missing(self.returning)
         for feed in self.harness.feeds:
             units = fed.get(feed.name, {})
             if feed.ground in self.missing or self.conducting.together(feed.source, feed.ground):
                 continue
+            if self.net_roles.is_troubled(feed.source) or self.net_roles.is_troubled(feed.ground):
+                continue
             away = tuple(
                 ref
                 for ref in units
-                if not any(c in self.missing or self.returning.together(c, feed.ground) for c in self.grounds[ref])
+                if not any(
+                    c in self.missing
+                    or self.net_roles.is_troubled(c)
+                    or self.returning.together(c, feed.ground)
+                    or (c in self.returning and self.returning.find(c) in passing)  # a unit passes it on
+                    for c in self.grounds[ref]
+                )
             )
             if away:
                 found.append((feed, away, len(away) == len(units) > 1))
@@ -206,6 +263,9 @@ class View:
     @cached_property
     def not_fed(self) -> Sequence[str]:
         """Power contacts that need a feed, have a run, and that no feed reaches."""
+        if any(len(feeds) > 1 for feeds in self.feeds_by_group.values()):
+            return []  # feeds that are joined are reported, and one of them may lack what joins them
+        passing = self._groups_missing(self.switchable)
         dead = {feed.nominal_v for feed in self.harness.feeds if feed.source in self.missing}
         return [
             contact
@@ -218,6 +278,7 @@ class View:
             and not self.net_roles.is_troubled(contact)
             and not self.feeds_at(contact)
             and not self.may_be_fed(contact)
+            and self.switchable.find(contact) not in passing  # a unit would pass on what it lacks itself
         ]
 
     @cached_property

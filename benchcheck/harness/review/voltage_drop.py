@@ -32,12 +32,18 @@ class VoltageDrop(Rule):
                 continue
             basis = "" if nominal in ALLOWED_DROP else " (smallest ratio of table 11-6)"
             text = (
-                f"{view.named(load.contact)} loses {there + back:.3g} V of {nominal:g} V, more than {allowed:.3g} V{basis}: "
+                f"{view.named(load.contact)} loses {_near(there + back, allowed)} V of {nominal:g} V, more than {allowed:.3g} V{basis}: "
                 f"{_sum(currents.supply_way(load))} = {there:.3g} V there"
             )
             if load.returned:
                 text += f", {_sum(currents.return_way(load))} = {back:.3g} V back"
             yield Hit((load.contact, load.feed.name), view.place_of(load.contact), text)
+
+
+def _near(value: float, limit: float) -> str:
+    """A value to three digits, or to as many as tell it from the limit."""
+    texts = (f"{value:.{digits}g}" for digits in range(3, 8))
+    return next((text for text in texts if float(text) != limit), f"{value:.3g}")
 
 
 def _sum(way: Sequence[Conductor]) -> str:

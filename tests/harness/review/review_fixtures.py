@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import more_bays
 import review_bay
 from sample_profile import DATABASE, FILES, Change
 
@@ -191,8 +192,14 @@ FIXTURES = [
         (P, "W22,PB-6,PC-6,24,3.0", "W22,PB-6,PC-6,24,39"), (P, "W23,PB-7,PC-7,24,3.0", "W23,PB-7,PC-7,24,39")),
     bay("can_pair_split", ("W22", "W23"), (P, "can_l,C2", "can_l,C9")),
     bay("can_pair_split", ("W22", "W23"), (P, "can_l,C2", "can_l,"), (P, "can_h,C2", "can_h,")),
+    Fixture("buses_joined", ("a", "b", "P1-2"), (  # two splices that were to be four
+        (H, '[[connectors]]\nref = "GND1"', '[[connectors]]\nref = "SP1"\nfamily = "splice"\n[[connectors]]\nref = "GND1"'),
+        (P, "W10,P1-1,P2-1,24,5.0,can_h,CA,,,", "W10,P1-1,SP1,24,4.9,can_h,CA,,,\nW14,SP1,P2-1,24,0.1,can_h,CA,,,"),
+        (P, "W12,P1-2,P2-2,24,5.0,can_h,CB,,,", "W12,P1-2,SP1,24,4.9,can_h,CB,,,\nW15,SP1,P2-2,24,0.1,can_h,CB,,,"),
+    ), more_bays.databases(more_bays.REDUNDANT)["n.dbc"], {k: t.replace("n.dbc", "net.dbc") for k, t in more_bays.REDUNDANT.items()}),
+    bay("part_leads_nowhere", ("CB2", "TB1-3"), (P, "W5,TB1-3,P5-A,18", "W5,TB1-1,P5-A,18")),  # its protector by-passed
     bay("can_node_order", ("can1",), (H, '["A", "B", "C", "D"]', '["A", "C", "B", "D"]')),
-    bay("node_off_bus", ("A",),  # a piece forgotten between two contacts that hold another one each
+    bay("node_off_bus", ("A", "B"),  # a piece forgotten between two contacts that hold another one each
         (P, "W22,PB-6,PC-6,24,3.0,can_h,C2,,,\n", "")),
     # --- shields
     bay("shield_drained_at_both_ends", ("S1", "C1"), (P, "S1,PA-ring,,", "S1,PA-ring,PB-ring,")),

@@ -1,0 +1,223 @@
+"""`benchcheck compare A B`: what changed between two recordings of one bench, by how much it matters."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchcheck.cli.output import output_options, print_json
+from benchcheck.words.errors import ExitCode, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from benchcheck.cli.survey_run import Survey
+    from benchcheck.harness.model import Harness
+    from benchcheck.traffic.changes import Comparison
+    from benchcheck.traffic.seen import Seen
+
+    Json = dict[str, Any]
+
+SCHEMA = "benchcheck.compare/1"
+
+
+@click.command(
+    epilog="""\b
+Examples:
+  benchcheck compare captures/launch_good.pcapng captures/launch_faults.pcapng
+  benchcheck compare monday.pcapng friday.pcapng --profile profiles/survey_launch
+  benchcheck compare before.log after.log --bitrate 250000 --json
+
+\b
+Exit codes: 0 nothing grave changed, 1 something grave did, 2 bad input,
+4 it can't be told: too short, frames missing, or nothing in common."""
+)
+@click.argument("a", type=click.Path(path_type=Path))
+@click.argument("b", type=click.Path(path_type=Path))
+@click.option("--bitrate", type=click.IntRange(1_000, 8_000_000), metavar="N", help="Bit rate of the CAN buses, bit/s.")
+@click.option("--line", "line", type=click.Choice(["nmea0183", "text"]), help="A and B hold the raw bytes of a line.")
+@click.option("--profile", metavar="PROFILE", help="Name the units, and judge who is there, by this profile.")
+@output_options
+def command(
+    a: Path, b: Path, bitrate: int | None, line: str | None, profile: str | None, as_json: bool, plain: bool
+) -> int:
+    """Compare two recordings of the same bench: A is the earlier or good one, B the one that is looked at.
+
+    Told are units and identifiers that are gone or new, error frames, load, gaps, periods and jitter beyond their own
+    scatter, data out of the earlier range, and lines: the gravest first. The rules stand in the JSON (`rules`).
+    """
+    from benchcheck.traffic.changes import compare
+
+    harness = None if profile is None else _profile(profile)
+    if line is not None and bitrate is not None:
+        raise UsageError("--line is for the raw bytes of a line, --bitrate for a CAN bus", hint="Give one of them.")
+    before = _seen(a, harness, bitrate, line)
+    after = _seen(b, harness, bitrate, line)
+    found = compare(before, after)
+    if as_json:
+        print_json(_document(a, b, before, after, harness, found))
+    else:
+        for text in _plain(found) if plain else _lines(a, b, before, after, found):
+            click.echo(text)
+    return {"PASS": ExitCode.PASS, "FAIL": ExitCode.FAIL}.get(found.outcome.value, ExitCode.UNSURE)
+
+
+def _profile(profile: str) -> Harness:
+    from benchcheck.profile.find import find_profile
+    from benchcheck.profile.load import load_profile
+
+    return load_profile(find_profile(profile))
+
+
+def _seen(path: Path, harness: Harness | None, bitrate: int | None, line: str | None) -> Seen:
+    """Read one recording as a survey reads it, and its traits on the way."""
+    from benchcheck.capture.logs import is_capture, open_line, open_recording
+    from benchcheck.cli.survey_run import Survey
+    from benchcheck.traffic.traffic_tally import TrafficTally
+    from benchcheck.traffic.traits import Traits
+    from benchcheck.words.frames import FrameBatch
+
+    traits = Traits()
+
+    class WithTraits(TrafficTally):
+        def update(self, batch: FrameBatch) -> None:
+            super().update(batch)
+            traits.update(batch)
+
+    raw = line is not None and not is_capture(path)
+    with open_line(path, line or "") if raw else open_recording(path, gathered=True) as recording:
+        # periods and values need no bit rate: the load is reckoned below where it is known
+        survey = Survey(recording, harness, bitrate, None, line, no_load=True)
+        survey.tally = WithTraits()
+        survey.read()
+    return _made_seen(survey, path, traits, harness, bitrate)
+
+
+def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None, bitrate: int | None) -> Seen:
+    from benchcheck.traffic.seen import BusSeen, Judged, LineSeen, Seen, spread_of
+    from benchcheck.traffic.summary import load_by_second
+    from benchcheck.traffic.traits import BusTraits
+    from benchcheck.traffic.watch import IdKey
+
+    recording = survey.recording
+    document: Json = survey.document(path)
+    entries = {bus["name"]: bus for bus in document["buses"]}
+    recorded_s = float(document["recorded_s"] or 0.0)
+    buses: dict[str, BusSeen] = {}
+    for number, info in enumerate(recording.buses):
+        entry = entries.get(info.name)
+        known = survey.profile_bus(number)
+        rate = bitrate or info.bitrate or (None if known is None else known.bitrate)
+        loads: list[float] = []
+        if entry and rate and not document["clock_steps"] and not entry["wire_bits_at_data_bitrate"]:
+            loads = load_by_second(survey.tally, number, rate)
+        gaps = [gap["length_s"] for gap in entry["gaps"]] if entry else []
+        messages = () if known is None else known.messages
+        buses[info.name] = BusSeen(
+            frames=entry["frames"] if entry else 0,
+            error_frames=entry["error_frames"] if entry else 0,
+            recorded_s=max(0.0, recorded_s - sum(gaps)),
+            load=spread_of(loads),
+            traits=traits.buses.get(number) or BusTraits(),
+            slow=bool(entry) and entries[info.name]["gap_at_least_s"] > 0.3,
+            silences=len(gaps),
+            max_load_percent=None if known is None else known.max_load_percent,
+            sender_of={IdKey(m.can_id, m.extended): m.sender for m in messages if m.sender},
+            on_occasion=frozenset(IdKey(m.can_id, m.extended) for m in messages if m.period_s is None),
+        )
+    lines = {info.name: LineSeen(0, 0, 0, {}) for info in recording.lines}
+    for number, tally in survey.lines.items():
+        sound = {kind: entry.sound for kind, entry in tally.types.items() if entry.sound}
+        lines[recording.lines[number].name] = LineSeen(
+            tally.bytes, tally.understood, tally.bad_checksum + tally.other, sound
+        )
+    return Seen(
+        recorded_s,
+        bool(recording.dropped_frames or recording.bad_records - (1 if recording.truncated else 0)),
+        buses,
+        lines,
+        {
+            (bus, unit.unit): Judged(unit.verdict, unit.state.value, unit.text)
+            for bus, unit in survey.units
+            if unit.state.value != "unexpected"
+        },
+        {
+            f"{talk.link}:{talk.sender}": Judged(talk.verdict, talk.state.value, talk.text)
+            for talk in (survey.talks if recording.lines else [])
+        },
+    )
+
+
+def _document(a: Path, b: Path, before: Seen, after: Seen, harness: Harness | None, found: Comparison) -> Json:
+    from benchcheck.traffic import changes
+
+    return {
+        "schema": SCHEMA,
+        "before": _side(a, before),
+        "after": _side(b, after),
+        "profile": None if harness is None else harness.name,
+        "verdict": found.outcome.value,
+        "comparable": found.worth.value,
+        "changes": [
+            {
+                "grade": change.grade.value,
+                "kind": change.kind.value,
+                "what": change.what,
+                "where": change.where,
+                "before": change.was,
+                "after": change.is_now,
+                "text": change.text,
+            }
+            for change in found.changes
+        ],
+        "rules": changes.__doc__,
+    }
+
+
+def _side(path: Path, seen: Seen) -> Json:
+    return {
+        "file": path.name,
+        "recorded_s": seen.recorded_s,
+        "frames": sum(bus.frames for bus in seen.buses.values()),
+        "frames_missing": seen.frames_missing,
+    }
+
+
+def _lines(a: Path, b: Path, before: Seen, after: Seen, found: Comparison) -> Iterator[str]:
+    from textwrap import wrap
+
+    from benchcheck.cli.survey_text import escaped
+    from benchcheck.traffic.changes import Worth
+
+    for word, path, seen in (("before", a, before), ("now", b, after)):
+        frames = sum(bus.frames for bus in seen.buses.values())
+        missing = "; frames are missing" if seen.frames_missing else ""
+        yield f"{word + ':':<8}{escaped(path.name)}, {seen.recorded_s:.3f} s, {frames:,} frames{missing}"
+    grade = ""
+    for change in found.changes:
+        if change.grade.value != grade:
+            grade = change.grade.value
+            count = sum(other.grade is change.grade for other in found.changes)
+            yield ""
+            yield f"{grade}: {count}"
+        yield from wrap(escaped(change.text), 110, initial_indent="  ", subsequent_indent="      ")
+    yield ""
+    if not found.changes:
+        yield "nothing changed beyond its own scatter"
+    if found.worth is Worth.TOO_SHORT:
+        yield "too short to compare: no identifier came often enough in both, and no line was understood in the first"
+    elif found.worth is Worth.NOTHING:
+        yield "nothing in common that could be compared"
+    yield found.outcome.value
+
+
+def _plain(found: Comparison) -> Iterator[str]:
+    """A line a change, columns parted by tabs; the verdict last."""
+    from benchcheck.cli.survey_text import escaped
+
+    for change in found.changes:
+        cells = (change.grade.value, change.kind.value, change.where, change.what, change.text)
+        yield "\t".join(escaped(cell) for cell in cells)
+    yield f"{found.outcome.value}\t{found.worth.value}"

@@ -1,0 +1,157 @@
+"""What was heard, as readings: the same from a live bench and from the capture that it left."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+
+from benchcheck.harness.model import Bus, Harness, Link
+from benchcheck.traffic.bus_tally import BusTally
+from benchcheck.traffic.line_tally import LineTally
+from benchcheck.traffic.presence import PresenceState, UnitExpectation, UnitPresence, judge_presence
+from benchcheck.traffic.signal_ranges import judge_signal, signal_json, signal_tally
+from benchcheck.traffic.summary import bus_json, line_json, load_by_second
+from benchcheck.traffic.traffic_tally import TrafficTally
+from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.verdict import Outcome
+
+SECOND_NS = 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class AdapterSaid:
+    """What a CAN adapter says of itself and of its listening, at the moment its bus is judged."""
+
+    identity: str
+    state: str
+    passive: str
+    error_frames_reported: bool
+    dropped: int = 0
+    garbled: int = 0
+
+    def to_json(self) -> dict[str, object]:
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, body: Mapping[str, object]) -> AdapterSaid | None:
+        """What `to_json` wrote; None where it did not."""
+        identity, state, passive = (body.get(key) for key in ("identity", "state", "passive"))
+        reported, dropped, garbled = (body.get(key) for key in ("error_frames_reported", "dropped", "garbled"))
+        if not (isinstance(identity, str) and isinstance(state, str) and isinstance(passive, str)):
+            return None
+        if not (isinstance(reported, bool) and isinstance(dropped, int) and isinstance(garbled, int)):
+            return None
+        return cls(identity, state, passive, reported, dropped, garbled)
+
+
+@dataclass(frozen=True, slots=True)
+class Listened:
+    """When a bus was listened to, in stamps of the recorder; `acknowledge` whether this bench took part in it."""
+
+    start_ns: int
+    end_ns: int
+    power_on_ns: int | None
+    acknowledge: bool
+
+
+def bus_reading(
+    harness: Harness,
+    number: int,
+    tally: TrafficTally,
+    expected: Sequence[UnitExpectation],
+    said: AdapterSaid,
+    listened: Listened,
+) -> Reading:
+    """What was heard on the profile's bus of this number, which is also its number in the tally."""
+    bus = harness.buses[number]
+    found = tally.buses.get(number)
+    begin_ns = listened.power_on_ns if listened.power_on_ns is not None else listened.start_ns
+    units = judge_presence(
+        expected,
+        found,
+        start_ns=listened.start_ns,
+        end_ns=listened.end_ns,
+        power_on_ns=listened.power_on_ns,
+        dropped_frames=said.dropped,
+        also_known=[(message.can_id, message.extended) for message in bus.messages],
+    )
+    if not listened.acknowledge:
+        units = _late_for_want_of_others(units)
+    detail: dict[str, object] = {
+        "frames": found.frames if found else 0,
+        "dropped_frames": said.dropped,
+        "garbled_records": said.garbled,
+        "error_frames": (found.error_frames if found else 0) if said.error_frames_reported else None,
+        "passive": said.passive,
+        "listened_s": round((listened.end_ns - listened.start_ns) / SECOND_NS, 3),
+        "units": {u.unit: _presence_json(u, begin_ns, found) for u in units if u.state is not PresenceState.UNEXPECTED},
+        "strangers": _strangers(bus, found),
+        **_signals(harness, bus, found, begin_ns, said.dropped),
+        "bitrate": bus.bitrate,
+        "bitrate_source": "as configured",
+    }
+    if found is not None:
+        summary = bus_json(tally, number, bus.name, bus.bitrate, None)
+        detail |= {key: summary[key] for key in ("load_mean_percent", "load_peak_percent", "wire_bits", "gaps")}
+        detail["load_by_second_percent"] = load_by_second(tally, number, bus.bitrate)
+    if said.state in ("link lost", "reader silent"):
+        return Reading(ReadingState.NONE, "frames", instrument=said.identity, detail={**detail, "why": said.state})
+    frames = float(found.frames if found else 0)
+    return Reading(ReadingState.VALUE, "frames", frames, instrument=said.identity, detail=detail)
+
+
+def line_reading(link: Link, tally: LineTally, identity: str, state: str) -> Reading:
+    """What was heard of one talker of a link."""
+    detail = {**line_json(link.name, tally), "baud": link.baud, "framing": link.framing}
+    if state == "link lost":
+        return Reading(
+            ReadingState.NONE, "bytes", instrument=identity, detail={**detail, "why": "the serial port was lost"}
+        )
+    return Reading(ReadingState.VALUE, "bytes", float(tally.bytes), instrument=identity, detail=detail)
+
+
+def _strangers(bus: Bus, tally: BusTally | None) -> list[str]:
+    """Identifiers that were heard and that no message of the profile has, whether or not its sender is known."""
+    known = {(message.can_id, message.extended) for message in bus.messages}
+    heard = sorted(tally.ids, key=lambda key: (key.extended, key.can_id)) if tally is not None else []
+    return [key.text for key in heard if (key.can_id, key.extended) not in known]
+
+
+def _signals(harness: Harness, bus: Bus, tally: BusTally | None, begin_ns: int, dropped: int) -> dict[str, object]:
+    """By `message.signal`, what was seen of the signals that the profile has limits for; nothing where it has none."""
+    expected = [entry for entry in harness.signals if entry.bus == bus.name]
+    found = {}
+    for entry in expected:
+        own = signal_tally(entry, tally)
+        found[entry.name] = signal_json(judge_signal(entry, own, origin_ns=begin_ns, dropped=dropped), own)
+    return {"signals": found} if expected else {}
+
+
+def _late_for_want_of_others(units: list[UnitPresence]) -> list[UnitPresence]:
+    """A lone unit that nobody acknowledges is not heard, so the first two on a silent bench can't be called late."""
+    firsts = sorted(unit.first_ns for unit in units if unit.first_ns is not None)
+    alone_until_ns = firsts[1] if len(firsts) > 1 else firsts[0] if firsts else 0
+    why = "; until a second unit was up nobody acknowledged it, so it can't be told when it began"
+    return [
+        replace(unit, verdict=Outcome.UNSURE, text=unit.text + why)
+        if unit.state is PresenceState.LATE and unit.first_ns is not None and unit.first_ns <= alone_until_ns
+        else unit
+        for unit in units
+    ]
+
+
+def _presence_json(unit: UnitPresence, begin_ns: int, tally: BusTally | None) -> dict[str, object]:
+    def since(stamp_ns: int | None) -> float | None:
+        return None if stamp_ns is None else round((stamp_ns - begin_ns) / SECOND_NS, 6)
+
+    source = tally.groups.get(unit.unit) if tally is not None else None
+    period = source.mean_period_ns() if source is not None else None
+    return {
+        "verdict": unit.verdict.value,
+        "state": unit.state.value,
+        "text": unit.text,
+        "first_s": since(unit.first_ns),
+        "last_s": since(unit.last_ns),
+        "max_gap_s": unit.max_gap_s,
+        "mean_period_s": round(period[0] / period[1] / SECOND_NS, 6) if period is not None else None,
+    }

@@ -1,0 +1,247 @@
+"""How one unit is judged, by the rules that presence.py states."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from benchcheck.traffic.bus_tally import BusTally
+from benchcheck.traffic.pieces import SECOND_NS
+from benchcheck.traffic.quiet_times import QuietTimes, Span
+from benchcheck.traffic.senders import Senders, judge_senders
+from benchcheck.traffic.source_tally import SourceTally
+from benchcheck.traffic.unit_presence import Pause, PresenceState, UnitExpectation, UnitPresence
+from benchcheck.traffic.watch import IdKey
+from benchcheck.words.verdict import Outcome
+
+INTERMITTENT_PERIODS = 3.5
+INTERMITTENT_LEAST_S = 0.25
+LOST_PERIODS = 5.0
+LOST_LEAST_S = 1.0
+MISSING_PERIODS = 2.5
+STAMP_SLACK_S = 0.05
+
+_WORST_FIRST = (PresenceState.MISSING, PresenceState.LOST, PresenceState.INTERMITTENT, PresenceState.LATE)
+
+
+class Expected(NamedTuple):
+    """One thing a unit sends: its name, its period, and what was heard of it."""
+
+    name: str
+    period_s: float | None
+    source: SourceTally | None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one identifier, or the unit as a whole, gives: the worst one is the unit's."""
+
+    verdict: Outcome
+    state: PresenceState
+    text: str
+    pauses: tuple[Pause, ...] = ()
+
+
+class UnitJudge:
+    """The circumstances that are the same for all units of a bus."""
+
+    def __init__(
+        self,
+        tally: BusTally,
+        start_ns: int,
+        end_ns: int,
+        power_on_ns: int | None,
+        dropped: int,
+        recorder_gaps: Sequence[Span],
+    ) -> None:
+        self.tally = tally
+        self.ids = tally.ids
+        self.matches = {(entry.unit, entry.match): at for at, entry in enumerate(tally.watch.matches)}
+        self.start_ns = start_ns
+        self.end_ns = end_ns
+        self.power_on_ns = power_on_ns
+        self.dropped = dropped
+        self.quiet = QuietTimes(tally, recorder_gaps)
+        after = [(max(start, tally.last_ns), min(end, end_ns)) for start, end in recorder_gaps]
+        self.unrecorded_tail_ns = sum(end - start for start, end in after if end > start)
+        self.tail_ns = max(0, end_ns - tally.last_ns)
+
+    def judge(self, unit: UnitExpectation) -> UnitPresence:
+        expected = self.expected(unit)
+        heard = [entry.source for entry in expected if entry.source is not None]
+        findings = [self._missing(unit, expected), self._late(unit, expected), self._only_talker(unit, expected)]
+        for entry in expected:
+            if entry.source is None or entry.period_s is None or entry.source.count < 2:
+                continue
+            findings += [
+                self._lost(entry.name, entry.source, entry.period_s),
+                self._intermittent(entry.name, entry.source, entry.period_s),
+            ]
+        told = [finding for finding in findings if finding is not None]
+        told.sort(key=lambda finding: (finding.verdict is not Outcome.FAIL, _rank(finding.state)))
+        worst = told[0] if told else Finding(Outcome.PASS, PresenceState.PRESENT, self._heard_text(unit, heard))
+        group = self.tally.groups.get(unit.unit)
+        return UnitPresence(
+            unit=unit.unit,
+            verdict=worst.verdict,
+            state=worst.state,
+            first_ns=min((source.first_ns for source in heard), default=None),
+            last_ns=max((source.last_ns for source in heard), default=None),
+            max_gap_ns=None if group is None else group.max_gap_ns,
+            text=worst.text,
+            boot_ns=self._boot_ns(heard),
+            pauses=tuple(
+                sorted((pause for finding in told for pause in finding.pauses), key=lambda pause: pause.start_ns)
+            ),
+        )
+
+    def expected(self, unit: UnitExpectation) -> list[Expected]:
+        """What the unit sends, with what was heard of it."""
+        keys = [(IdKey(can_id, extended), period_s) for can_id, extended, period_s in unit.ids]
+        found = [Expected(key.text, period_s, self.ids.get(key)) for key, period_s in keys]
+        heard = self.tally.matches
+        return found + [
+            Expected(entry.match.text, entry.period_s, heard[self.matches[(unit.unit, entry.match)]])
+            for entry in unit.matches
+        ]
+
+    def senders(self, unit: UnitExpectation) -> list[UnitPresence]:
+        """An entry for each identifier of the unit that has, or may have, a second sender."""
+        found = []
+        for can_id, extended, period_s in unit.ids:
+            key = IdKey(can_id, extended)
+            source = self.ids.get(key)
+            if source is None or period_s is None or key in unit.multi_frame:
+                continue
+            told = judge_senders(source, self.tally.payload(key), _ns(period_s))
+            if told.senders in (Senders.TWO, Senders.UNCLEAR):
+                found.append(
+                    UnitPresence(
+                        unit=key.text,
+                        verdict=Outcome.FAIL if told.senders is Senders.TWO else Outcome.UNSURE,
+                        state=PresenceState.UNEXPECTED,
+                        first_ns=source.first_ns,
+                        last_ns=source.last_ns,
+                        max_gap_ns=source.max_gap_ns,
+                        text=f"identifier {key.text} of {unit.unit} {told.text}",
+                    )
+                )
+        return found
+
+    def _absent(self, state: PresenceState, text: str, pauses: tuple[Pause, ...] = ()) -> Finding:
+        """Something was not heard: a FAIL, unless the recorder dropped frames, which may have been just those."""
+        if self.dropped:
+            frames = "1 frame" if self.dropped == 1 else f"{self.dropped} frames"
+            return Finding(Outcome.UNSURE, state, f"{text}; but {frames} were dropped by the recorder", pauses)
+        return Finding(Outcome.FAIL, state, text, pauses)
+
+    def _missing(self, unit: UnitExpectation, expected: list[Expected]) -> Finding | None:
+        silent = [entry for entry in expected if entry.source is None]
+        periodic = [(entry.name, entry.period_s) for entry in silent if entry.period_s is not None]
+        anything = len(silent) < len(expected)
+        if not expected:
+            return Finding(Outcome.UNSURE, PresenceState.UNKNOWN, "sends nothing that is known")
+        if not periodic:
+            text = "not heard, but it sends only on occasion"
+            return None if anything else Finding(Outcome.UNSURE, PresenceState.MISSING, text)
+        # time to boot counts from power on where that is known, else from the start of listening
+        ready_ns = (self.start_ns if self.power_on_ns is None else self.power_on_ns) + _ns(unit.boot_s)
+        listened_ns = self.end_ns - max(ready_ns, self.start_ns) - self._silent_ns()
+        due = [name for name, period_s in periodic if listened_ns >= _ns(MISSING_PERIODS * period_s)]
+        if due:
+            names = ", ".join(due)
+            return self._absent(
+                PresenceState.MISSING, f"heard, but never its {names}" if anything else f"never heard ({names})"
+            )
+        if anything:
+            return None
+        return Finding(Outcome.UNSURE, PresenceState.MISSING, "not heard, but the time was too short to tell")
+
+    def _silent_ns(self) -> int:
+        """How long nobody was heard on the whole bus, its end included."""
+        tail = self.tail_ns if self._is_silent_to_the_end() else self.unrecorded_tail_ns
+        return self.quiet.total_ns + tail
+
+    def _is_silent_to_the_end(self) -> bool:
+        return self.tail_ns >= self.tally.silence_threshold_ns()
+
+    def _boot_ns(self, heard: list[SourceTally]) -> int | None:
+        if self.power_on_ns is None or not heard:
+            return None
+        first = min(heard, key=lambda source: source.first_recorded_ns)
+        if first.first_segment or first.first_ns < self.power_on_ns:
+            return None  # the clock stepped before it was heard, or it had power already: can't tell
+        return first.first_ns - self.power_on_ns
+
+    def _late(self, unit: UnitExpectation, expected: list[Expected]) -> Finding | None:
+        took_ns = self._boot_ns([entry.source for entry in expected if entry.source is not None])
+        if self.power_on_ns is None or took_ns is None:
+            return None
+        # who begins to listen after the boot time hears a unit up to some periods after that, however early it spoke
+        periods = [entry.period_s for entry in expected if entry.period_s is not None]
+        limit = self.power_on_ns + _ns(unit.boot_s)
+        if self.start_ns > limit:
+            if not periods:
+                return None
+            limit = self.start_ns + _ns(MISSING_PERIODS * min(periods))
+        if self.power_on_ns + took_ns <= limit + _ns(STAMP_SLACK_S):
+            return None
+        return self._absent(
+            PresenceState.LATE,
+            f"first heard {took_ns / SECOND_NS:.2f} s after power on, {unit.boot_s:g} s is allowed (profile)",
+        )
+
+    def _lost(self, name: str, source: SourceTally, period_s: float) -> Finding | None:
+        limit = _ns(max(LOST_PERIODS * period_s, LOST_LEAST_S))
+        since = self.tally.recorded_ns - source.last_recorded_ns
+        with_bus = since - self.quiet.overlap(source.last_recorded_ns, since)
+        if with_bus > limit:
+            text = f"{name} not heard in the last {(since + self.tail_ns) / SECOND_NS:.2f} s while the bus went on"
+            pause = Pause(name, source.last_ns, since + self.tail_ns)
+            return self._absent(PresenceState.LOST, f"{text} (period {period_s:g} s)", (pause,))
+        if since + self.tail_ns > limit and self._is_silent_to_the_end():
+            text = f"heard, until the whole bus fell silent {self.tail_ns / SECOND_NS:.2f} s before the end"
+            return Finding(Outcome.UNSURE, PresenceState.PRESENT, text)
+        return None
+
+    def _intermittent(self, name: str, source: SourceTally, period_s: float) -> Finding | None:
+        limit = _ns(max(INTERMITTENT_PERIODS * period_s, INTERMITTENT_LEAST_S))
+        own = [gap for gap in source.gaps if gap.length_ns - self.quiet.overlap(gap.recorded_ns, gap.length_ns) > limit]
+        if not own:
+            return None
+        longest = max(gap.length_ns for gap in own) / SECOND_NS
+        count = "1 gap" if len(own) == 1 else f"{len(own)} gaps"
+        text = f"{name} comes and goes: {count}, the longest {longest:.2f} s (period {period_s:g} s)"
+        pauses = tuple(Pause(name, gap.start_ns, gap.length_ns) for gap in own)
+        return self._absent(PresenceState.INTERMITTENT, text, pauses)
+
+    def _only_talker(self, unit: UnitExpectation, expected: list[Expected]) -> Finding | None:
+        """The only talker of a bus that paused: its gap and the silence of the bus are the same thing."""
+        group = self.tally.groups.get(unit.unit)
+        if not self.tally.silences() or group is None or group.count < self.tally.frames:
+            return None
+        if any(entry.period_s is not None and entry.source and entry.source.gaps for entry in expected):
+            text = "heard, but it is the only one on the bus, and the whole bus paused: can't tell which it was"
+            return Finding(Outcome.UNSURE, PresenceState.PRESENT, text)
+        return None
+
+    def _heard_text(self, unit: UnitExpectation, heard: Sequence[SourceTally]) -> str:
+        count = sum(source.count for source in heard)
+        text = "heard once" if count == 1 else f"heard, {count} frames"
+        for can_id, extended, period_s in unit.ids:
+            key = IdKey(can_id, extended)
+            source = self.ids.get(key)
+            if source is not None and period_s is not None and key not in unit.multi_frame:
+                told = judge_senders(source, self.tally.payload(key), _ns(period_s))
+                if told.senders is Senders.ONE_FAST:
+                    text += f"; {key.text} {told.text}"
+        return text
+
+
+def _rank(state: PresenceState) -> int:
+    return _WORST_FIRST.index(state) if state in _WORST_FIRST else len(_WORST_FIRST)
+
+
+def _ns(value_s: float) -> int:
+    return round(value_s * SECOND_NS)

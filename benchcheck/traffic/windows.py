@@ -1,0 +1,59 @@
+"""Bits by window, counted from the origin of a recording: windows of one second, and of one other width if wanted.
+
+Windows of any multiple of a kept width are sums of them, and the same in whatever cut the frames came.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.traffic.pieces import WINDOW_NS, WindowBits
+from benchcheck.traffic.sparse_sums import SparseSums
+from benchcheck.traffic.window_runs import window_runs
+
+Int64s = NDArray[np.int64]
+
+
+class Windows:
+    """Only windows that hold frames take room. Raises ValueError for a width that is not above 0."""
+
+    def __init__(self, origin_ns: int, width_ns: int = WINDOW_NS) -> None:
+        if width_ns <= 0:
+            raise ValueError("a window must have a width above 0")
+        self.origin_ns = origin_ns
+        self._kept = {width: SparseSums(2) for width in (WINDOW_NS, width_ns)}
+
+    def update(self, time_ns: Int64s, nominal: Int64s, data: Int64s, *, in_order: bool = False) -> None:
+        """Take in stamps and bits of frames by the rate they were sent at. `in_order`: no stamp goes back."""
+        for width, sums in self._kept.items():
+            numbers, starts = window_runs(time_ns, self.origin_ns, width, in_order=in_order)
+            bits = np.stack((np.add.reduceat(nominal, starts), np.add.reduceat(data, starts)), axis=1)
+            sums.add(numbers, bits.astype(np.int64))
+
+    def merge(self, later: Windows) -> None:
+        """Raises ValueError where the other one has other windows."""
+        if later.origin_ns != self.origin_ns or later._kept.keys() != self._kept.keys():
+            raise ValueError("tallies with different windows can't be merged")
+        for width, sums in self._kept.items():
+            sums.merge(later._kept[width])
+
+    def columns(self, width_ns: int) -> tuple[Int64s, Int64s]:
+        """(number of each window that holds frames, ascending; int64[n, 2] its nominal and data-rate bits).
+
+        Raises ValueError for a width that is no multiple of one that is kept.
+        """
+        kept = next((width for width in sorted(self._kept, reverse=True) if width_ns % width == 0), None)
+        if kept is None or width_ns <= 0:
+            raise ValueError(f"windows of {width_ns} ns can't be told from those of {sorted(self._kept)} ns")
+        numbers, bits = self._kept[kept].columns()
+        if kept == width_ns:
+            return numbers, bits
+        wide = SparseSums(2)
+        wide.add(numbers // (width_ns // kept), bits)
+        return wide.columns()
+
+    def by_number(self, width_ns: int) -> dict[int, WindowBits]:
+        """As `columns`, window by window."""
+        numbers, bits = self.columns(width_ns)
+        return {number: WindowBits(*both) for number, both in zip(numbers.tolist(), bits.tolist(), strict=True)}

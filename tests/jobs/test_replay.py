@@ -1,0 +1,201 @@
+"""A capture replayed gives the verdicts that the live run gave."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+from frame_rows import Row, batch_of
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from model_bench import Job, job_on, shipped
+
+from benchcheck.capture.logs import open_recording
+from benchcheck.capture.pcapng_writer import CaptureWriter
+from benchcheck.jobs.bodies import reading_body
+from benchcheck.jobs.capture_file import CaptureFile
+from benchcheck.jobs.replay import Part, Replay, Replayed, live_steps
+from benchcheck.simulator.faults import Fault, IntermittentUnit, LateUnit, SilentUnit
+from benchcheck.words.event import EventKind
+from benchcheck.words.reading import ReadingState
+from benchcheck.words.result import Result
+from benchcheck.words.step import Stage
+from benchcheck.words.verdict import Outcome
+
+PROFILE = "survey_launch"
+CAPTURES = Path(__file__).parents[2] / "captures"
+START = 1_900_000_000_000_000_000
+MS = 1_000_000
+
+
+def live(folder: Path, *faults: Fault, acknowledge: bool = True) -> tuple[Job, Path]:
+    """The power and live stages of a job, with its capture."""
+    harness, plan, context = shipped(PROFILE)
+    sink = CaptureFile(folder / "live.pcapng", harness)
+    made = job_on(harness, plan, context, faults, capture=sink, acknowledge=acknowledge)
+    made.run()
+    sink.close()
+    return made, sink.path
+
+
+def replay(path: Path, part: Part | None = None, **chosen: tuple[str, ...]) -> Replayed:
+    harness, _, _ = shipped(PROFILE)
+    with open_recording(path) as recording:
+        return Replay(recording, harness, part, **chosen).run()
+
+
+def by_id(replayed: Replayed) -> dict[str, Result]:
+    return {result.step.id: result for result in replayed.results}
+
+
+def text_of(body: Mapping[str, object]) -> str:
+    return json.dumps(body, allow_nan=False)
+
+
+def told_live(made: Job) -> dict[str, str]:
+    """The last that the record says of each step of the live stage."""
+    found = {}
+    for event in made.record.events():
+        if event.kind == EventKind.READING and event.body["stage"] == Stage.LIVE.value:
+            found[str(event.body["step"])] = text_of(event.body)
+        elif event.kind == EventKind.SKIPPED:
+            found[str(event.body["step"])] = str(event.body["reason"])
+    return found
+
+
+def told_again(result: Result) -> str:
+    return result.verdict.text if result.outcome is Outcome.SKIPPED else text_of(reading_body(result))
+
+
+@pytest.fixture(scope="module")
+def faulty(tmp_path_factory: pytest.TempPathFactory) -> tuple[Job, Path]:
+    faults = (SilentUnit("TIDE"), LateUnit("HELM", 2.0), IntermittentUnit("WINCH", 1.2, 0.9))
+    return live(tmp_path_factory.mktemp("faulty"), *faults)
+
+
+@pytest.mark.parametrize("acknowledge", [True, False])
+def test_a_replay_tells_byte_for_byte_what_the_live_run_told(tmp_path: Path, acknowledge: bool) -> None:
+    made, path = live(tmp_path, LateUnit("NAV", 0.7), acknowledge=acknowledge)
+    replayed = replay(path)
+    told = told_live(made)
+    assert {r.step.id: told_again(r) for r in replayed.results} == {
+        r.step.id: told[r.step.id] for r in replayed.results
+    }
+    assert replayed.marked == len(replayed.results) > 10
+
+
+def test_a_replay_finds_what_failed_live(faulty: tuple[Job, Path]) -> None:
+    made, path = faulty
+    replayed, told = replay(path), told_live(made)
+    for result in replayed.results:
+        assert told_again(result) == told[result.step.id]
+    failed = {result.step.id for result in replayed.results if result.outcome is Outcome.FAIL}
+    assert {f"unit_heard:can1:{unit}" for unit in ("TIDE", "HELM", "WINCH")} <= failed
+
+
+def test_a_replay_gives_the_same_each_time(faulty: tuple[Job, Path]) -> None:
+    first, second = ([told_again(result) for result in replay(faulty[1]).results] for _ in range(2))
+    assert first == second
+
+
+@pytest.mark.parametrize(("name", "failed"), [("good", set()), ("faults", {"HELM", "TIDE", "WINCH"})])
+def test_the_samples_without_marks_are_judged_at_their_end(name: str, failed: set[str]) -> None:
+    replayed = replay(CAPTURES / f"launch_{name}.pcapng")
+    heard = {r.step.settings["unit"]: r.outcome for r in replayed.results if r.step.check == "unit_heard"}
+    assert {unit for unit, outcome in heard.items() if outcome is Outcome.FAIL} == failed
+    # no error frame in it, and nothing that says that its adapter would have reported one
+    assert by_id(replayed)["bus_errors:can1"].outcome is Outcome.UNSURE
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
+@pytest.mark.parametrize("marked", [True, False])
+def test_a_damaged_capture_fails_nobody_beyond_the_damage(
+    tmp_path: Path, faulty: tuple[Job, Path], share: float, marked: bool
+) -> None:
+    whole = (faulty[1] if marked else CAPTURES / "launch_faults.pcapng").read_bytes()
+    cut = tmp_path / "cut.pcapng"
+    cut.write_bytes(whole[: int(len(whole) * share) // 4 * 4 + 2])
+    replayed = replay(cut)
+    left = [r for r in replayed.results if r.outcome is Outcome.UNSURE]
+    assert left
+    before = by_id(replay(faulty[1])) if marked else {}
+    for result in replayed.results:
+        if result in left:
+            continue
+        assert marked  # without marks nothing is known to have been judged before the damage
+        assert result.verdict == before[result.step.id].verdict
+    # behind 95 % of it every bus and line had been judged, and only the adapter's own silence is left
+    assert any("damaged from byte" in r.verdict.text for r in left) == (share < 0.9 or not marked)
+
+
+@pytest.mark.parametrize("part", [Part(None, 0.3), Part(0.1, 0.3), Part(1e6, None)])
+def test_a_part_fails_nobody_for_what_it_leaves_out(faulty: tuple[Job, Path], part: Part) -> None:
+    assert Outcome.FAIL not in {result.outcome for result in replay(faulty[1], part).results}
+
+
+def test_who_was_up_before_a_part_begins_is_not_late() -> None:
+    path = CAPTURES / "launch_faults.pcapng"
+    assert by_id(replay(path))["unit_heard:can1:HELM"].verdict.reason == "late"
+    assert by_id(replay(path, Part(5.0, None)))["unit_heard:can1:HELM"].verdict.reason != "late"
+
+
+def test_steps_are_chosen_by_bus_and_unit_and_counted_as_ever(faulty: tuple[Job, Path]) -> None:
+    whole = by_id(replay(faulty[1]))
+    one = replay(faulty[1], units=("WINCH",))
+    assert {result.step.settings["unit"] for result in one.results} == {"WINCH"}
+    assert all(told_again(result) == told_again(whole[result.step.id]) for result in one.results)
+    assert {r.step.settings["bus"] for r in replay(faulty[1], buses=("can1",)).results} == {"can1"}
+
+
+@pytest.mark.parametrize("profile", ["starter", PROFILE])
+def test_the_steps_are_those_of_the_plan_in_its_order(profile: str) -> None:
+    harness, plan, _ = shipped(profile)
+    assert [step.id for step in live_steps(harness)] == [step.id for step in plan.of_stage(Stage.LIVE)]
+
+
+def test_nothing_in_it_proves_nothing(tmp_path: Path) -> None:
+    with CaptureWriter(tmp_path / "empty.pcapng") as writer:
+        writer.add_bus("can1", 250_000)
+    replayed = replay(tmp_path / "empty.pcapng")
+    assert {result.outcome for result in replayed.results} == {Outcome.UNSURE}
+    assert {result.reading.state for result in replayed.results if result.step.check == "link_alive"} == {
+        ReadingState.NONE
+    }
+
+
+def test_another_bus_is_not_taken_for_one_of_the_profile(tmp_path: Path) -> None:
+    rows: list[Row] = [(START + k * 10 * MS, 1, 0x0A0, 0, bytes(8)) for k in range(50)]
+    with CaptureWriter(tmp_path / "two.pcapng") as writer:
+        writer.add_bus("elsewhere", 250_000)
+        other = writer.add_bus("can9", 250_000)
+        writer.write_frames(other, batch_of(rows))
+    assert replay(tmp_path / "two.pcapng").frames == 0
+
+
+KINDS = ("listening", "power_on", "bus_judged", "line_begun", "line_judged", "step_judged", "step_skipped")
+VALUES = st.none() | st.booleans() | st.integers(-(2**70), 2**70) | st.text(max_size=5) | st.just(["x"])
+NAMES = st.sampled_from(("can1", "position", "NAV", "unit_heard:can1:NAV", "link_alive:position:GNSS"))
+KEYS = ("bus", "link", "sender", "step", "state", "reason", "why", "identity", "passive", "troubles", "dropped")
+MARKS = st.lists(
+    st.tuples(st.sampled_from(KINDS), st.integers(-5000, 5000), st.dictionaries(st.sampled_from(KEYS), VALUES | NAMES)),
+    max_size=8,
+)
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(MARKS)
+def test_marks_that_make_no_sense_end_in_words(tmp_path: Path, marks: list[tuple[str, int, dict[str, object]]]) -> None:
+    path = tmp_path / "odd.pcapng"
+    path.unlink(missing_ok=True)
+    with CaptureWriter(path) as writer:
+        bus = writer.add_bus("can1", 250_000)
+        for number, (kind, at_ms, body) in enumerate(marks):
+            writer.write_frames(bus, batch_of([(START + number * MS, 0, 0x080, 0, bytes(8))]))
+            writer.mark(START + at_ms * MS, kind, body)
+    _, plan, _ = shipped(PROFILE)
+    replayed = replay(path)
+    assert len(replayed.results) == len(plan.of_stage(Stage.LIVE))
+    for result in replayed.results:
+        text_of(reading_body(result))
