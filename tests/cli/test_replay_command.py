@@ -85,7 +85,7 @@ def test_a_damaged_capture_is_unsure_in_words(tmp_path: Path, capsys: pytest.Cap
     [
         ([GOOD], "verdicts need a profile"),
         (["nowhere.pcapng", *JUDGED], "nowhere.pcapng"),
-        ([Path(__file__), *JUDGED], "test_replay.py"),
+        ([Path(__file__), *JUDGED], "test_replay_command.py"),
         ([GOOD, *JUDGED, "--unit", "NOBODY"], "no unit 'NOBODY'"),
         ([GOOD, *JUDGED, "--bus", "can7"], "no bus 'can7'"),
         ([GOOD, *JUDGED, "--id", "0A0"], "not of one identifier"),
