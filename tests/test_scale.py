@@ -28,9 +28,9 @@ def calls(folder: Path) -> int:
 
 
 def test_the_work_grows_no_worse_than_n_log_n(tmp_path: Path) -> None:
-    calls(write(tmp_path / "first", 250, 15, seed=3))  # what is imported and cached once
-    small, large = 500, 2_000
-    few = calls(write(tmp_path / "small", small, 25, seed=3))
-    many = calls(write(tmp_path / "large", large, 100, seed=3))
+    calls(write(tmp_path / "first", 120, 10, seed=3))  # what is imported and cached once
+    small, large = 300, 1_200
+    few = calls(write(tmp_path / "small", small, 15, seed=3))
+    many = calls(write(tmp_path / "large", large, 60, seed=3))
     fair = large * math.log(large) / (small * math.log(small))
     assert many / few <= 1.1 * fair, f"{few} calls for {small} runs, {many} for {large}"

@@ -88,7 +88,7 @@ def clean(tmp_path_factory: pytest.TempPathFactory) -> Run:
     return demo(tmp_path_factory.mktemp("clean"), "--clean", "--transport", "pty")
 
 
-@pytest.mark.parametrize("which", ["faulty", "clean"])
+@pytest.mark.parametrize("which", ["faulty", pytest.param("clean", marks=pytest.mark.long)])
 def test_the_capture_replayed_gives_the_verdicts_of_the_run(which: str, request: pytest.FixtureRequest) -> None:
     """Byte for byte, but for the fields that name the source, and these are listed."""
     done: Run = request.getfixturevalue(which)
