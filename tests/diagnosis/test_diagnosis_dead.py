@@ -73,6 +73,7 @@ def _named_in(profile: str, ways: Ways, faults: list[Fault]) -> list[str]:
 OTHER_WAYS = [Ways(Isolation.PLUG), Ways(Isolation.PLUG, Identity.CODED), Ways(Isolation.NEAR, Identity.CODED)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("ways", OTHER_WAYS, ids=str)
 def test_faults_are_named_with_plugs_as_without(ways: Ways) -> None:
     assert _named_in("starter", ways, _all("starter")[::5]) == []
