@@ -103,7 +103,7 @@ def main(argv: Sequence[str] | None = None) -> None:
 def collect_less_often() -> None:
     """A large harness is some hundred thousand values that stay, and none of them in a ring: looking for garbage
     among them after every 700 new ones costs a quarter of the time of a plan."""
-    gc.set_threshold(50_000, 20, 20)
+    gc.set_threshold(200_000, 50, 100)
 
 
 def run(argv: Sequence[str] | None = None) -> int:

@@ -12,7 +12,7 @@ from benchcheck.plan.cost import MOVE_S
 from benchcheck.plan.field import Field
 
 STRETCH = 2  # longest stretch that is moved
-PLACES = 12  # pairs tried at each contact
+PLACES = 6  # pairs tried at each contact
 
 
 def tidy(field: Field, order: Sequence[int], *, held: bool) -> list[int]:
