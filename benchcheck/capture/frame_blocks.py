@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.capture import pcapng_form as form
-from benchcheck.capture.recording import CAN_ID_BASE, FD_LENGTHS
-from benchcheck.words.frames import RAW_DLC_SHIFT, FrameBatch, FrameFlag
+from benchcheck.capture.recording import CAN_ID_BASE
+from benchcheck.words.frames import FD_LENGTHS, RAW_DLC_SHIFT, FrameBatch, FrameFlag
 
 HEAD_WORDS = 9  # of a block, up to the data of its frame: 7 of the block, 2 of the frame
 ROW_WORDS = HEAD_WORDS + 2  # ...with the 8 data bytes of a classic frame

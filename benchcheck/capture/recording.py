@@ -13,13 +13,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from benchcheck.words.frames import FrameBatch, FrameFlag
+from benchcheck.words.frames import FD_LENGTHS, FrameBatch, FrameFlag
 
 BATCH_FRAMES = 16384
 CAPTURE_FRAMES = 65536  # of our own captures, whose frames never are Python objects
 CAN_ID_BASE = 0x7FF
 CAN_ID_EXTENDED = 0x1FFF_FFFF
-FD_LENGTHS = frozenset((0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64))
 
 
 @dataclass(slots=True)

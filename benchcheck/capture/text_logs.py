@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, cast
 
 from benchcheck.capture.library_log import LibraryLog
-from benchcheck.capture.recording import FD_LENGTHS, Traffic
+from benchcheck.capture.recording import Traffic
 from benchcheck.capture.unpack import PackedDamage, open_binary
+from benchcheck.words.frames import FD_LENGTHS
 
 if TYPE_CHECKING:
     from can import Message

@@ -16,6 +16,7 @@ from benchcheck.report.step_rows import limit_words
 from benchcheck.report.visible import visible
 from benchcheck.words.bench_state import ALL_OPEN
 from benchcheck.words.contact import ref_of
+from benchcheck.words.quantity import counted
 from benchcheck.words.step import Step
 
 WIDTH = 79
@@ -197,7 +198,7 @@ def _size(plan: Plan) -> str:
     minutes = plan.estimate_s / 60
     time = f"{minutes / 60:.1f} hours" if minutes >= 90 else f"{minutes:.0f} minute{'' if round(minutes) == 1 else 's'}"
     steps, moves = len(plan.steps), plan.probe_moves
-    return f"{steps} step{'' if steps == 1 else 's'}, {moves} probe move{'' if moves == 1 else 's'}, about {time}"
+    return f"{counted(steps, 'step')}, {counted(moves, 'probe move')}, about {time}"
 
 
 def _time(plan: Plan) -> str:

@@ -10,6 +10,7 @@ import click
 
 from benchcheck.cli.output import print_json, say
 from benchcheck.words.errors import ExitCode, UsageError
+from benchcheck.words.quantity import counted
 
 if TYPE_CHECKING:
     from benchcheck.harness.model import Harness
@@ -45,7 +46,7 @@ def pulled(file: Path, what: Sequence[str], *, who: str, reason: str, as_json: b
         click.echo(f"  and {len(done.had) - SHOWN} more")
     had, rest = len(done.had), len(done.again) - len(done.had)
     say(
-        f"Recorded: {', '.join(what)} reworked by {who}. {had} step{'' if had == 1 else 's'} with a verdict "
+        f"Recorded: {', '.join(what)} reworked by {who}. {counted(had, 'step')} with a verdict "
         f"{'is' if had == 1 else 'are'} due again" + (f"; {rest} more were still to do." if rest else ".")
     )
     if not done.again:

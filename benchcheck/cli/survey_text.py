@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from benchcheck.words.quantity import counted
+
 Json = Mapping[str, Any]
 
 
@@ -34,19 +36,19 @@ def survey_lines(document: Json) -> Iterator[str]:
 
 
 def _head(document: Json) -> Iterator[str]:
-    parts = [_count(document["frames"], "frame")]
+    parts = [counted(document["frames"], "frame")]
     if document["error_frames"]:
-        parts.append(_count(document["error_frames"], "error frame"))
+        parts.append(counted(document["error_frames"], "error frame"))
     if document["recorded_s"]:
         parts.append(f"{document['recorded_s']:.3f} s")
     if not document["buses"]:
-        parts = [_count(sum(line["bytes"] for line in document["lines"]), "byte")]
+        parts = [counted(sum(line["bytes"] for line in document["lines"]), "byte")]
     yield f"{escaped(document['file'])}: {', '.join(parts)}"
     if document["bad_records"]:
         were = "was" if document["bad_records"] == 1 else "were"
-        yield f"  warning: {_count(document['bad_records'], 'bad record')} {were} passed over"
+        yield f"  warning: {counted(document['bad_records'], 'bad record')} {were} passed over"
     if document["dropped_frames"]:
-        yield f"  warning: the recorder dropped {_count(document['dropped_frames'], 'frame')}"
+        yield f"  warning: the recorder dropped {counted(document['dropped_frames'], 'frame')}"
     if document["clock_steps"]:
         yield "  warning: the recorder's clock stepped; time and load below are with the steps taken out"
     for note in document["notes"]:
@@ -55,10 +57,10 @@ def _head(document: Json) -> Iterator[str]:
 
 def _bus(bus: Json) -> Iterator[str]:
     rate = "bit rate not known" if bus["bitrate"] is None else f"{bus['bitrate']:,} bit/s"
-    yield f"bus {escaped(bus['name'])}, {rate}: {_count(bus['frames'], 'frame')}, {_count(bus['wire_bits'], 'bit')}"
+    yield f"bus {escaped(bus['name'])}, {rate}: {counted(bus['frames'], 'frame')}, {counted(bus['wire_bits'], 'bit')}"
     yield f"  {_load(bus)}"
     if bus["error_frames"]:
-        yield f"  {_count(bus['error_frames'], 'error frame')}"
+        yield f"  {counted(bus['error_frames'], 'error frame')}"
     for step in bus["clock_steps"]:
         yield f"  clock step of {step['step_s']:+.3f} s after {step['at_s']:.3f} s"
     if bus["gaps"]:
@@ -76,7 +78,7 @@ def _bus(bus: Json) -> Iterator[str]:
 
 def _line(line: Json) -> Iterator[str]:
     found = line["sentences"]
-    yield f"line {escaped(line['name'])}, {line['protocol']}: {_count(line['bytes'], 'byte')}"
+    yield f"line {escaped(line['name'])}, {line['protocol']}: {counted(line['bytes'], 'byte')}"
     if line["protocol"] == "text":
         yield f"  lines: {found['no_checksum']:,} printable, {found['other']:,} garbled"
     else:
@@ -116,10 +118,6 @@ def _load(bus: Json) -> str:
     return f"load {', '.join(parts)}"
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
-
-
 def _seconds(value: float | None, digits: int) -> str:
     return "-" if value is None else f"{value:.{digits}f} s"
 
@@ -137,7 +135,7 @@ def _signals(signals: Sequence[Json]) -> Iterator[str]:
         ).rstrip()
         if entry["too_short"]:
             were = "was" if entry["too_short"] == 1 else "were"
-            yield f"    {_count(entry['too_short'], 'frame')} {were} too short to have it"
+            yield f"    {counted(entry['too_short'], 'frame')} {were} too short to have it"
         if entry["verdict"] is not None:
             yield f"    {entry['verdict']:<7} {escaped(entry['text'])}"
 

@@ -1,7 +1,7 @@
 """The frames of a recording one by one, by recorded time: a part of it, of some buses, of some identifiers; and as text.
 
-A row as text: seconds since the first record, bus, identifier in hex (3 digits base, 8 extended), data bytes in hex, or
-in words what has none; a word `FD` before the data of an FD frame.
+A row as text, as a sentence: `0.415582282 s, can1, 170 says 00 00 62`: seconds since the first record, bus, identifier in
+hex (3 digits base, 8 extended), data bytes in hex, or in words what has none; `FD` behind the identifier of an FD frame.
 """
 
 from __future__ import annotations
@@ -102,11 +102,11 @@ def _shown(name: str) -> str:
 
 def row_text(row: FrameRow) -> str:
     """A frame as a line of text, without its end."""
-    head = f"{row.at_ns // SECOND_NS:6d}.{row.at_ns % SECOND_NS:09d} {row.bus} "
+    head = f"{row.at_ns // SECOND_NS:6d}.{row.at_ns % SECOND_NS:09d} s, {row.bus}, "
     if row.flags & FrameFlag.ERROR:
         return f"{head}error frame"
     name = IdKey(row.can_id, row.extended).text
     if row.flags & FrameFlag.REMOTE:
         return f"{head}{name} asks for {row.length} bytes"
-    words = row.data.hex(" ").upper() or "no data"
-    return f"{head}{name} {'FD ' if row.flags & FrameFlag.FD else ''}{words}"
+    words = row.data.hex(" ").upper() or "nothing"
+    return f"{head}{name}{' FD' if row.flags & FrameFlag.FD else ''} says {words}"

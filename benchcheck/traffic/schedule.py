@@ -20,11 +20,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
+from benchcheck.words.frames import FD_LENGTHS
 from benchcheck.words.verdict import Outcome
 
 SOURCE = "Davis, Burns, Bril, Lukkien 2007, revised schedulability analysis"
 SECOND_NS = 1_000_000_000
-FD_LENGTHS = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
 # 13 bits after the CRC sequence that are never stuffed: CRC delimiter 1, acknowledgement 2, end of frame 7, intermission 3
 _CLASSIC_TAIL_BITS = 13
 _FD_TAIL_BITS = 12

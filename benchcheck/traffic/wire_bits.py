@@ -15,11 +15,11 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.traffic.wire_header import FD_LENGTHS, Kind, header, kind_of, stuffing_of_code
+from benchcheck.traffic.wire_header import Kind, header, kind_of, stuffing_of_code
 from benchcheck.traffic.wire_tables import COUNT_SHIFT, STATE, STATE_BITS, Crc, Entries, crc_step, joined, stuffing
 from benchcheck.words.frames import FrameBatch
 
-__all__ = ["FD_LENGTHS", "INTERMISSION_BITS", "wire_bit_parts", "wire_bits"]
+__all__ = ["INTERMISSION_BITS", "wire_bit_parts", "wire_bits"]
 
 INTERMISSION_BITS = 3
 _CRC15_BITS = 15

@@ -23,9 +23,7 @@ from benchcheck.traffic.wire_tables import (
     stuffing,
     stuffing_of,
 )
-from benchcheck.words.frames import RAW_DLC_SHIFT, FrameFlag
-
-FD_LENGTHS = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
+from benchcheck.words.frames import FD_LENGTHS, RAW_DLC_SHIFT, FrameFlag
 
 # up to and including the length code; of an FD frame, up to and including the BRS bit
 _BASE_BITS, _EXTENDED_BITS = 19, 39

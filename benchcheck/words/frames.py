@@ -19,6 +19,9 @@ class FrameFlag(IntFlag):
     SENT = 64  # sent by this bench, not received
 
 
+FD_LENGTHS = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
+"""Data bytes of an FD frame by its length code (ISO 11898-1)."""
+
 RAW_DLC_SHIFT = 8
 """Bits 8 to 11 of `flags`: the length code as sent, where a classic frame has one of 9 to 15 (which mean 8 bytes); else 0."""
 

@@ -100,5 +100,5 @@ def _factor(rest: str, unit: str, shown: str, example: str) -> float:
 
 
 def counted(number: int, what: str) -> str:
-    """`1 step`, `2 steps`."""
-    return f"{number} {what}{'' if number == 1 else 's'}"
+    """`1 step`, `2 steps`, `12,000 steps`."""
+    return f"{number:,} {what}{'' if number == 1 else 's'}"

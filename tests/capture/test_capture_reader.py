@@ -16,8 +16,8 @@ from plain_pcapng import block, can_payload, interface, option, packet, read_ind
 from benchcheck.capture import pcapng_reader
 from benchcheck.capture.pcapng_reader import CaptureReader
 from benchcheck.capture.pcapng_writer import CaptureWriter
-from benchcheck.capture.recording import FD_LENGTHS, LineChunk, Mark
-from benchcheck.words.frames import FrameBatch, FrameFlag
+from benchcheck.capture.recording import LineChunk, Mark
+from benchcheck.words.frames import FD_LENGTHS, FrameBatch, FrameFlag
 
 START = 1_700_000_000_123_456_789
 ORDERS = ("<", ">")

@@ -109,12 +109,12 @@ def test_wrong_use_in_words(capsys: pytest.CaptureFixture[str], words: list[obje
 
 def test_frames_by_unit_and_time(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = replay(capsys, GOOD, "--frames", *JUDGED, "--unit", "WINCH", "--from", "1", "--to", "4")
-    rows = [line.split(maxsplit=3) for line in out.splitlines()]
+    rows = [line.split(maxsplit=4) for line in out.splitlines()]
     assert code == ExitCode.PASS
     assert rows
     # what WINCH sends by the profile's message database
-    assert {row[2] for row in rows} == {"0A0", "0A1", "18A10302"}
-    assert all(1 <= float(row[0]) < 4 and row[1] == "can1" for row in rows)
+    assert {row[3] for row in rows} == {"0A0", "0A1", "18A10302"}
+    assert all(1 <= float(row[0]) < 4 and row[1:3] == ["s,", "can1,"] for row in rows)
 
 
 def test_nothing_left_is_said(capsys: pytest.CaptureFixture[str]) -> None:
@@ -155,7 +155,7 @@ PART = ("--id", "0A0", "--from", "3", "--to", "3.5")
 
 def test_frames_go_onto_a_bus_that_is_named_and_confirmed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _, out, _ = replay(capsys, GOOD, "--frames", *PART)
-    data = ["".join(line.split()[3:]) for line in out.splitlines()]
+    data = [line.partition(" says ")[2].replace(" ", "") for line in out.splitlines()]
     assert data
     with Pty() as port:
         done = apart(GOOD, *PART, "--onto", "can1", "--bench", bench_file(tmp_path, port.name), "--confirm", "can1")

@@ -128,12 +128,12 @@ def texts(path: Path, wanted: Wanted | None = None) -> list[str]:
 
 def test_frames_as_text(capture: Path) -> None:
     assert texts(capture) == [
-        "     0.000000000 can1 0C1 1A 2B",
-        "     0.010000000 can1 000000C1 01",
-        "     0.020000000 can1 7FF no data",
-        "     0.030000000 can1 error frame",
-        "     0.035000000 can1 200 asks for 4 bytes",
-        "     0.040000000 can?2 0C1 FD" + 12 * " 00",
+        "     0.000000000 s, can1, 0C1 says 1A 2B",
+        "     0.010000000 s, can1, 000000C1 says 01",
+        "     0.020000000 s, can1, 7FF says nothing",
+        "     0.030000000 s, can1, error frame",
+        "     0.035000000 s, can1, 200 asks for 4 bytes",
+        "     0.040000000 s, can?2, 0C1 FD says" + 12 * " 00",
     ]
 
 

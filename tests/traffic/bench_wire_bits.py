@@ -10,8 +10,8 @@ import numpy as np
 import plain_bits
 import pytest
 
-from benchcheck.traffic.wire_bits import FD_LENGTHS, wire_bits
-from benchcheck.words.frames import FrameBatch, FrameFlag
+from benchcheck.traffic.wire_bits import wire_bits
+from benchcheck.words.frames import FD_LENGTHS, FrameBatch, FrameFlag
 
 COUNT, FEW, ROUNDS = 400_000, 400, 9
 SEED = 1

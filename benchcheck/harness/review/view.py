@@ -192,10 +192,6 @@ class View:
                 return contact
         return ""
 
-    def bus_wires(self, bus: Bus) -> tuple[frozenset[str], frozenset[str]]:
-        """Contacts on the CAN-H and CAN-L wires of a bus of the harness."""
-        return next(seen.wires for seen in self.buses if seen.bus == bus)
-
     @cached_property
     def currents(self) -> FeedCurrents:
         """What flows where, with everything on."""
