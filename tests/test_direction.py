@@ -20,6 +20,7 @@ ROOT = PACKAGE.parent
 # From the bottom upwards; a room may import from the rooms below it. Rooms in one tuple stand side by side and
 # know nothing of each other.
 LEVELS: tuple[tuple[str, ...], ...] = (
+    ("compiled",),
     ("words",),
     ("harness",),
     ("traffic",),
@@ -34,7 +35,7 @@ LEVELS: tuple[tuple[str, ...], ...] = (
     ("cli",),
 )
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}
-PURE = ("words", "harness", "traffic", "checks", "plan", "diagnosis", "readiness")
+PURE = ("compiled", "words", "harness", "traffic", "checks", "plan", "diagnosis", "readiness")
 
 # The simulator stands apart: it plays the world outside, so it may know the harness, not how it is judged.
 MAY_THE_SIMULATOR = frozenset({"words", "harness", "profile", "simulator"})
@@ -115,8 +116,8 @@ HEAVY = (
 
 
 def modules() -> Iterator[tuple[str, Path]]:
-    """Every module of the package as (dotted name below benchcheck, file)."""
-    for path in sorted(PACKAGE.rglob("*.py")):
+    """Every module of the package as (dotted name below benchcheck, file); what runs while it is installed is none."""
+    for path in sorted(set(PACKAGE.rglob("*.py")) - {PACKAGE / "compiled" / "build_hook.py"}):
         parts = path.relative_to(PACKAGE).with_suffix("").parts
         yield ".".join(parts), path
 

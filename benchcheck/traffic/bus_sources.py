@@ -37,32 +37,24 @@ class BusSources:
     def update(self, batch: FrameBatch, ahead_ns: Int64s, segment: Int64s, bits: Int64s) -> None:
         """`ahead_ns`, `segment` and `bits` go with the frames (see source_table)."""
         self._made = None
-        extended = batch.flags & np.uint16(FrameFlag.EXTENDED)
-        slots = self._index.slots(batch.can_id.astype(np.int64) | (extended.astype(np.int64) << 32))
+        slots = self._index.of_frames(batch.can_id, batch.flags)
         self._grow()
         sorting = self._by_id.update(slots, batch.time_ns, ahead_ns, segment, bits)
-        remote = (batch.flags & np.uint16(FrameFlag.REMOTE)) != 0
-        if remote.any():
-            kept = np.flatnonzero(~remote)
-            self._payload.update(slots[kept], batch.data[kept], batch.length[kept])
-        else:
-            self._payload.update(slots, batch.data, batch.length, sorting)
+        self._payload.update(slots, batch.data, batch.length, batch.flags, sorting)
         if not self._units:
             return
         unit = self._unit_of[slots]
         for number, entry in enumerate(self.watch.matches):
             member = self._takes[number][slots]
             if entry.match.byte is not None:
-                member &= ~remote & _byte_is(batch, entry.match)
+                member &= _byte_is(batch, entry.match)
             at = np.flatnonzero(member)
             if not len(at):
                 continue
             one = np.full(len(at), number, np.int64)
             self._by_match.update(one, batch.time_ns[at], ahead_ns[at], segment[at], bits[at])
             unit[at[unit[at] < 0]] = self._units.index(entry.unit)
-        at = np.flatnonzero(unit >= 0)
-        if len(at):
-            self._by_unit.update(unit[at], batch.time_ns[at], ahead_ns[at], segment[at], bits[at])
+        self._by_unit.update(unit, batch.time_ns, ahead_ns, segment, bits)
 
     def merge(self, later: BusSources, recorded_ns: int, segments: int) -> None:
         """Take in the part that follows, which began at `recorded_ns` after `segments` clock steps."""
@@ -123,4 +115,5 @@ def _byte_is(batch: FrameBatch, match: Match) -> NDArray[np.bool_]:
     if match.byte is None or match.byte >= batch.data.shape[1]:
         return np.zeros(len(batch), np.bool_)
     found: NDArray[np.bool_] = (batch.data[:, match.byte] == match.value) & (batch.length > match.byte)
+    found &= (batch.flags & np.uint16(FrameFlag.REMOTE)) == 0
     return found

@@ -4,27 +4,21 @@ Clock steps. A stamp that goes back, or forward by more than an hour, is a step 
 gap: an interval that crosses one counts neither as a silence nor for a period, a longest gap or the median. The
 *recorded clock* is the sum of all intervals of the bus that cross no step. How long was recorded, for the load, is
 reckoned with more care for single wrong stamps in pieces.py.
-
-Silences. An interval between frames (error frames too: somebody was there) of at least 0.3 s and at least ten times the
-median interval of the bus. Where the median is 30 ms or less only the first half of the rule can bite, so intervals up
-to 30 ms are merely counted (and the longest of them noted), the longer ones kept by length: the median is exact where
-it matters, in little memory.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections import Counter
-from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck.traffic.batch_sums import BatchSums, batch_sums
 from benchcheck.traffic.bus_sources import BusSources
 from benchcheck.traffic.error_tally import ErrorTally
 from benchcheck.traffic.payload_table import PayloadTally
 from benchcheck.traffic.pieces import STEP_FORWARD_NS, WINDOW_NS, Pieces, WindowBits
+from benchcheck.traffic.quiet_tally import SILENCE_RULE, QuietTally, told_apart
 from benchcheck.traffic.signal_tallies import SignalTallies
 from benchcheck.traffic.source_tally import Gap, SourceTally
 from benchcheck.traffic.watch import IdKey, Watch
@@ -32,15 +26,13 @@ from benchcheck.traffic.windows import Windows
 from benchcheck.traffic.wire_bits import wire_bit_parts
 from benchcheck.words.frames import FrameBatch, FrameFlag
 
-SILENCE_NS = 300_000_000
-SILENCE_MEDIANS = 10
-_SHORT_NS = SILENCE_NS // SILENCE_MEDIANS
-SILENCE_RULE = "no frame on the whole bus for at least 0.3 s and at least ten times the median time between its frames"
 STEP_RULE = "a stamp that goes back, or forward by more than an hour; a step is no gap"
+
+Int64s = NDArray[np.int64]
 
 _CHUNK = 98_304  # frames taken in together: their columns stay in the processor's cache
 
-__all__ = ["SILENCE_NS", "SILENCE_RULE", "STEP_FORWARD_NS", "STEP_RULE", "BusTally", "ClockStep", "IdKey", "Watch"]
+__all__ = ["SILENCE_RULE", "STEP_FORWARD_NS", "STEP_RULE", "BusTally", "ClockStep", "IdKey", "Watch"]
 
 
 class ClockStep(NamedTuple):
@@ -76,10 +68,7 @@ class BusTally:
         self.load_windows = Windows(origin_ns, window_ns)
         self._sources = BusSources(self.watch)
         self.signals = SignalTallies(self.watch.signals)
-        self._short_intervals = 0
-        self._longest_short = 0
-        self._long_intervals: Counter[int] = Counter()
-        self._quiet: list[Gap] = []
+        self._quiet = QuietTally()
 
     @property
     def records(self) -> int:
@@ -114,6 +103,11 @@ class BusTally:
         """How the data of an identifier changed; None where no frame with data of it came."""
         return self._sources.payload(key)
 
+    @property
+    def _ahead_ns(self) -> int:
+        """How far the recorded clock is ahead of the last stamp."""
+        return self.recorded_ns - self.last_ns
+
     def update(self, batch: FrameBatch) -> None:
         """Take in the next frames of this bus, in recorder order."""
         for start in range(0, len(batch), _CHUNK):
@@ -134,7 +128,8 @@ class BusTally:
                 self.clock_steps.append(ClockStep(self.last_ns, between))
                 between = 0
             else:
-                self._interval(between)
+                values = (np.array([value], np.int64) for value in (between, self.last_ns, self._ahead_ns))
+                self._quiet.update(*told_apart(*values))
             shift = self.recorded_ns + between
         else:
             self.first_ns = later.first_ns
@@ -143,10 +138,7 @@ class BusTally:
         self._sources.merge(later._sources, shift, len(self.clock_steps))
         self.signals.merge(later.signals)
         self.errors.merge(later.errors)
-        self._quiet += [gap._replace(recorded_ns=gap.recorded_ns + shift) for gap in later._quiet]
-        self._short_intervals += later._short_intervals
-        self._longest_short = max(self._longest_short, later._longest_short)
-        self._long_intervals.update(later._long_intervals)
+        self._quiet.merge(later._quiet, shift)
         self.clock_steps += later.clock_steps
         self.frames += later.frames
         self.error_frames += later.error_frames
@@ -157,89 +149,63 @@ class BusTally:
         self.recorded_ns = shift + later.recorded_ns
 
     def silence_threshold_ns(self) -> int:
-        """The least length of a silence of this bus, by the rule above."""
-        total = self._short_intervals + sum(self._long_intervals.values())
-        if total // 2 < self._short_intervals or not total:
-            return SILENCE_NS
-        # twice the median: its two middle intervals, which are the same one when their number is odd
-        lengths = sorted(self._long_intervals)
-        upto = list(accumulate((self._long_intervals[length] for length in lengths), initial=self._short_intervals))
-
-        def ranked(rank: int) -> int:
-            return lengths[bisect_right(upto, rank) - 1] if rank >= self._short_intervals else self._longest_short
-
-        twice = ranked((total - 1) // 2) + ranked(total // 2)
-        return max(SILENCE_NS, -(-SILENCE_MEDIANS * twice // 2))
+        """The least length of a silence of this bus (see quiet_tally)."""
+        return self._quiet.threshold_ns()
 
     def silences(self) -> list[Gap]:
-        """Silences of the whole bus, in recorder order."""
-        least = self.silence_threshold_ns()
-        return [gap for gap in self._quiet if gap.length_ns >= least]
+        """Silences of the whole bus, in recorder order; of very many the longest."""
+        return self._quiet.silences()
 
-    def _interval(self, length: int) -> None:
-        if length <= _SHORT_NS:
-            self._short_intervals += 1
-            self._longest_short = max(self._longest_short, length)
-        else:
-            self._long_intervals[length] += 1
-        if length >= SILENCE_NS:
-            self._quiet.append(Gap(self.last_ns, self.recorded_ns, length))
+    def silences_left_out(self) -> bool:
+        """Whether there were more silences than `silences` gives."""
+        return self._quiet.is_cut()
 
     def _take(self, batch: FrameBatch) -> None:
         """Take in frames that are few enough to be handled together."""
-        time_ns = batch.time_ns
-        steps = len(self.clock_steps)
-        ahead, segment = self._take_intervals(time_ns)
+        if not self.records:
+            self.first_ns = self.latest_ns = self.last_ns = int(batch.time_ns[0])
         nominal, data = wire_bit_parts(batch)
-        self.nominal_bits += int(nominal.sum())
-        self.data_rate_bits += int(data.sum())
-        self.pieces.update(time_ns, nominal, data)
-        self.load_windows.update(time_ns, nominal, data, in_order=steps == len(self.clock_steps))
-
-        is_error = (batch.flags & np.uint16(FrameFlag.ERROR)) != 0
-        errors = int(np.count_nonzero(is_error))
-        self.frames += len(batch) - errors
-        self.error_frames += errors
-        bits = nominal + data
-        if errors:
-            at = np.flatnonzero(is_error)
-            self.errors.update(time_ns[at], batch.can_id[at], batch.data[at])
-            kept = np.flatnonzero(~is_error)
+        sums = batch_sums(batch, nominal, data, self.last_ns)
+        self.nominal_bits += sums.nominal
+        self.data_rate_bits += sums.data
+        self.pieces.update(batch.time_ns, nominal, data, in_order=sums.in_order)
+        self.load_windows.update(batch.time_ns, nominal, data)
+        ahead, segment = self._take_intervals(batch.time_ns, sums)
+        self.frames += len(batch) - sums.errors
+        self.error_frames += sums.errors
+        bits = sums.bits
+        if sums.errors:
+            is_error = (batch.flags & np.uint16(FrameFlag.ERROR)) != 0
+            at, kept = np.flatnonzero(is_error), np.flatnonzero(~is_error)
+            self.errors.update(batch.time_ns[at], batch.can_id[at], batch.data[at])
             batch, ahead, segment, bits = rows_of(batch, kept), ahead[kept], segment[kept], bits[kept]
         if len(batch):
             self._sources.update(batch, ahead, segment, bits)
             self.signals.update(batch)
 
-    def _take_intervals(self, time_ns: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def _take_intervals(self, time_ns: Int64s, sums: BatchSums) -> tuple[Int64s, Int64s]:
         """(how far the recorded clock is ahead of each stamp, clock steps before it); notes the bus's own intervals."""
         is_first = not self.records
-        if is_first:
-            self.first_ns = self.latest_ns = self.last_ns = int(time_ns[0])
-        before = np.concatenate((np.array([self.last_ns], np.int64), time_ns[:-1]))
-        between = time_ns - before
-        steps = len(self.clock_steps)
-        if int(between.min()) >= 0 and int(between.max()) <= STEP_FORWARD_NS:
-            ahead = np.broadcast_to(np.int64(self.recorded_ns - self.last_ns), len(time_ns))
-            segment = np.broadcast_to(np.int64(steps), len(time_ns))
-            sound, shift = between, ahead
+        if sums.in_order:
+            ahead = np.broadcast_to(np.int64(self._ahead_ns), len(time_ns))
+            segment = np.broadcast_to(np.int64(len(self.clock_steps)), len(time_ns))
+            at, longest, last_ns = sums.long_rows, sums.longest_short_ns, np.int64(self.last_ns)
+            before = np.where(at > 0, time_ns[at - 1], last_ns)
+            short = len(time_ns) - len(at) - is_first
+            self._quiet.update(short, longest, time_ns[at] - before, before, self._ahead_ns)
         else:
+            before = np.concatenate((np.array([self.last_ns], np.int64), time_ns[:-1]))
+            between = time_ns - before
             is_step = (between < 0) | (between > STEP_FORWARD_NS)
             ahead = self.recorded_ns + np.cumsum(np.where(is_step, 0, between)) - time_ns
-            segment = steps + np.cumsum(is_step, dtype=np.int64)
+            segment = len(self.clock_steps) + np.cumsum(is_step, dtype=np.int64)
             self.clock_steps += [ClockStep(int(before[k]), int(between[k])) for k in np.flatnonzero(is_step)]
-            sound = between[~is_step]
-            before, shift = before[~is_step], ahead[~is_step]
-        is_long = sound > _SHORT_NS
-        longs = sound[is_long]
-        self._short_intervals += len(sound) - len(longs) - is_first
-        self._longest_short = max(self._longest_short, int((sound[~is_long] if len(longs) else sound).max(initial=0)))
-        if len(longs):
-            self._long_intervals.update(longs.tolist())
-            quiet = np.flatnonzero(sound >= SILENCE_NS)
-            self._quiet += [Gap(int(before[k]), int(before[k] + shift[k]), int(sound[k])) for k in quiet]
+            sound = ~is_step
+            sound[: int(is_first)] = False
+            self._quiet.update(*told_apart(between[sound], before[sound], ahead[sound]))
         self.recorded_ns = int(time_ns[-1] + ahead[-1])
         self.last_ns = int(time_ns[-1])
-        self.latest_ns = max(self.latest_ns, int(time_ns.max()))
+        self.latest_ns = max(self.latest_ns, sums.latest_ns)
         return ahead, segment
 
 

@@ -10,6 +10,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck import compiled
+from benchcheck.words.frames import FrameFlag
+
 _TABLE_BITS = range(8, 19)
 _TRIES = 6
 _MOST_HASHED = 1500
@@ -41,6 +44,30 @@ class KeyIndex:
             fresh, first_rows = np.unique(keys[~known][:few], return_index=True)
             self._learn(fresh[np.argsort(first_rows)])
             few *= 16
+
+    def of_frames(self, can_id: NDArray[np.uint32], flags: NDArray[np.uint16]) -> NDArray[np.int64]:
+        """int64[n]: the slot of the identifier of each frame; the key of an extended one has bit 32 set."""
+        counting = compiled.counting
+        if counting is None or self._table is None:
+            return self.slots(_keys_of(can_id, flags))
+        slots = np.empty(len(can_id), np.int64)
+        found, few = 0, _AT_FIRST
+        while self._table is not None:
+            found += counting.find_slots(
+                can_id[found:],
+                flags[found:],
+                self._table,
+                self.keys,
+                slots[found:],
+                int(self._multiplier),
+                int(self._shift),
+            )
+            if found == len(slots):
+                return slots
+            self.slots(_keys_of(can_id[found : found + few], flags[found : found + few]))
+            few *= 16
+        slots[found:] = self.slots(_keys_of(can_id[found:], flags[found:]))
+        return slots
 
     def _find(self, keys: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
         if not len(self.keys):
@@ -74,3 +101,8 @@ class KeyIndex:
                     table[hashed.view(np.int64)] = np.arange(len(keys), dtype=np.int64)
                     return table
         return None
+
+
+def _keys_of(can_id: NDArray[np.uint32], flags: NDArray[np.uint16]) -> NDArray[np.int64]:
+    extended = (flags & np.uint16(FrameFlag.EXTENDED)).astype(np.int64)
+    return can_id.astype(np.int64) | extended << 32

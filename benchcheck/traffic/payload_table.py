@@ -10,12 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.traffic.slot_rows import SlotEdges, SlotRows, Sorting
+from benchcheck import compiled
+from benchcheck.traffic.slot_rows import Edge, SlotEdges, SlotRows, Sorting
+from benchcheck.traffic.slot_state import Fields, SlotState
+from benchcheck.words.frames import FrameFlag
 
 Int64s = NDArray[np.int64]
 Words = NDArray[np.uint64]
 
-_COUNTS = ("changes", "one_step", "two_step")
+_SUMS = ("changes", "one_step", "two_step")
 _MOST_BYTES = 255
 
 
@@ -47,34 +50,36 @@ class PayloadTable:
         self.slots = 0
         self._steps = steps
         self._words = 1
-        self._edges = self._made_edges()
-        self._counts: dict[str, Int64s] = {name: np.zeros(0, np.int64) for name in _COUNTS}
-        self._shortest = np.zeros(0, np.int64)
-        self._longest = np.zeros(0, np.int64)
-        self._changed: Words = np.zeros((0, 1), np.uint64)
+        self._state = _state(1)
+        self._edges = SlotEdges(self._state, _edges(1))
 
     def grow(self, slots: int) -> None:
         """Have at least so many slots."""
         if slots <= self.slots:
             return
-        have = len(self._shortest)
-        if slots > have:
-            more = max(slots, 2 * have) - have
-            none = np.zeros(more, np.int64)
-            self._counts = {name: np.concatenate((column, none)) for name, column in self._counts.items()}
-            self._shortest = np.concatenate((self._shortest, np.full(more, _MOST_BYTES, np.int64)))
-            self._longest = np.concatenate((self._longest, none))
-            self._changed = np.concatenate((self._changed, np.zeros((more, self._words), np.uint64)))
-            self._edges.grow(have + more)
+        have = self._state.grow(slots)
+        self._state["shortest"][have:] = _MOST_BYTES
         self.slots = slots
 
     def update(
-        self, slots: Int64s, data: NDArray[np.uint8], length: NDArray[np.uint8], sorting: Sorting | None = None
+        self,
+        slots: Int64s,
+        data: NDArray[np.uint8],
+        length: NDArray[np.uint8],
+        flags: NDArray[np.uint16],
+        sorting: Sorting | None = None,
     ) -> None:
-        """Take in the next frames with data: uint8[n, w] with w 8 or 64, unused bytes 0.
+        """Take in the next frames, of which remote ones have no data: uint8[n, w] with w 8 or 64, unused bytes 0.
 
         `sorting`: the order in which another table has sorted the same frames: used again where it fits.
         """
+        if compiled.counting is not None:
+            self._update_compiled(slots, data, length, flags)
+            return
+        remote = (flags & np.uint16(FrameFlag.REMOTE)) != 0
+        if remote.any():
+            kept = np.flatnonzero(~remote)
+            slots, data, length, sorting = slots[kept], data[kept], length[kept], None
         if not len(slots):
             return
         words = np.ascontiguousarray(data).view(np.dtype("<u8")).astype(np.uint64, copy=False)
@@ -93,6 +98,13 @@ class PayloadTable:
         )
         self._edges.keep(rows)
 
+    def _update_compiled(
+        self, slots: Int64s, data: NDArray[np.uint8], length: NDArray[np.uint8], flags: NDArray[np.uint16]
+    ) -> None:
+        self._widen(data.shape[1] // 8)
+        whole = data if data.flags.c_contiguous else np.ascontiguousarray(data)
+        compiled.counting.tell_payload(slots, whole, length, flags, self._state.table, self._steps)
+
     def merge(self, later: PayloadTable, mine_of: Int64s) -> None:
         """Take in the part that follows: its slot k is mine_of[k] here."""
         if not later.slots:
@@ -102,47 +114,45 @@ class PayloadTable:
         seam = self._edges.seam(later._edges, mine_of)
         self._tell(seam)
         self._edges.follow(later._edges, mine_of, seam)
-        for name in _COUNTS:
-            self._counts[name][mine_of] += later._counts[name][: later.slots]
-        self._changed[mine_of] |= later._changed[: later.slots]
-        self._note_lengths(mine_of, later._shortest[: later.slots], later._longest[: later.slots])
+        mine, theirs = self._state, later._state
+        for name in _SUMS:
+            mine[name][mine_of] += theirs[name][: later.slots]
+        mine["changed"][mine_of] |= theirs["changed"][: later.slots]
+        self._note_lengths(mine_of, theirs["shortest"][: later.slots], theirs["longest"][: later.slots])
 
     def tally(self, slot: int) -> PayloadTally | None:
         """None where no frame with data came."""
-        frames = int(self._edges.count[slot]) if slot < self.slots else 0
-        if not frames:
+        if slot >= self.slots or not self._state["count"][slot]:
             return None
-        shortest, longest = int(self._shortest[slot]), int(self._longest[slot])
-        first_length = int(np.asarray(self._edges.head[1][slot, 0]))
+        row = {name: int(self._state[name][slot]) for name in ("count", "shortest", "longest", *_SUMS)}
         return PayloadTally(
-            frames=frames,
-            changes=int(self._counts["changes"][slot]),
-            constant_mask=_bytes_of(~self._changed[slot])[:shortest],
-            first=_bytes_of(self._edges.head[0][slot, 0].astype(np.uint64))[:first_length],
-            shortest=shortest,
-            longest=longest,
-            one_step=int(self._counts["one_step"][slot]),
-            two_step=int(self._counts["two_step"][slot]),
+            frames=row["count"],
+            changes=row["changes"],
+            constant_mask=_bytes_of(~self._state["changed"][slot])[: row["shortest"]],
+            first=_bytes_of(self._state["first word"][slot, 0])[: int(self._state["first length"][slot, 0])],
+            shortest=row["shortest"],
+            longest=row["longest"],
+            one_step=row["one_step"],
+            two_step=row["two_step"],
         )
-
-    def _made_edges(self) -> SlotEdges:
-        return SlotEdges(((np.uint64, (self._words,)), (np.uint8, ())))
 
     def _widen(self, words: int) -> None:
         if words <= self._words:
             return
-        more = words - self._words
-        self._words = words
-        self._changed = np.pad(self._changed, ((0, 0), (0, more)))
-        edges = self._made_edges()
-        edges.count = self._edges.count
-        edges.head = [np.pad(self._edges.head[0], ((0, 0), (0, 0), (0, more))), self._edges.head[1]]
-        edges.tail = [np.pad(self._edges.tail[0], ((0, 0), (0, 0), (0, more))), self._edges.tail[1]]
-        self._edges = edges
+        state = _state(words)
+        state.grow(len(self._state))
+        for name, shape in self._state.fields.items():
+            wider = state[name]
+            if shape and shape[-1] == self._words and name != "first length" and name != "last length":
+                wider = wider[..., : self._words]
+            wider[...] = self._state[name]
+        self._words, self._state = words, state
+        self._edges = SlotEdges(state, _edges(words))
 
     def _note_lengths(self, slot: Int64s, shortest: Int64s, longest: Int64s) -> None:
-        self._shortest[slot] = np.minimum(self._shortest[slot], shortest)
-        self._longest[slot] = np.maximum(self._longest[slot], longest)
+        state = self._state
+        state["shortest"][slot] = np.minimum(state["shortest"][slot], shortest)
+        state["longest"][slot] = np.maximum(state["longest"][slot], longest)
 
     def _tell(self, rows: SlotRows) -> None:
         words, length = rows.columns[0].astype(np.uint64, copy=False), rows.columns[1]
@@ -151,14 +161,15 @@ class PayloadTable:
         told = rows.counts(1)
         other = np.zeros(len(words), np.bool_)
         np.not_equal(length[1:], length[:-1], out=other[1:])
+        changed = self._state.unsigned("changed")
         for k in range(self._words):
             turned = np.zeros(len(words), np.uint64)
             np.bitwise_xor(words[1:, k], words[:-1, k], out=turned[1:])
             turned *= told
-            self._changed[rows.slot, k] |= np.bitwise_or.reduceat(turned, rows.start)
+            changed[rows.slot, k] |= np.bitwise_or.reduceat(turned, rows.start)
             other |= turned != 0
         other &= told
-        self._counts["changes"][rows.slot] += np.add.reduceat(other, rows.start, dtype=np.int64)
+        self._state["changes"][rows.slot] += np.add.reduceat(other, rows.start, dtype=np.int64)
         if self._steps:
             self._tell_steps(rows, np.ascontiguousarray(words[:, 0]))
 
@@ -174,8 +185,20 @@ class PayloadTable:
         none = np.zeros(3, np.bool_)
         for name, found in (("one_step", one), ("two_step", two)):
             sums = np.add.reduceat(np.concatenate((none, found)), rows.start, dtype=np.int64)
-            self._counts[name][rows.slot] += sums
+            self._state[name][rows.slot] += sums
 
 
-def _bytes_of(words: NDArray[np.uint64]) -> bytes:
-    return words.astype(np.dtype("<u8")).tobytes()
+def _edges(words: int) -> tuple[Edge, Edge]:
+    return Edge("word", words, unsigned=True), Edge("length")
+
+
+def _state(words: int) -> SlotState:
+    """In the order of counting.c."""
+    edges = _edges(words)
+    first, last = (SlotEdges.fields(edges, which) for which in ("first", "last"))
+    sums: Fields = dict.fromkeys((*_SUMS, "shortest", "longest"), ())
+    return SlotState({"count": (), **sums, "changed": (words,), **last, **first})
+
+
+def _bytes_of(words: Int64s) -> bytes:
+    return words.astype(np.dtype("<i8")).tobytes()

@@ -21,7 +21,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.traffic.window_runs import window_runs
+from benchcheck.traffic.window_runs import window_sums
+
+Int64s = NDArray[np.int64]
 
 SECOND_NS = 1_000_000_000
 WINDOW_NS = SECOND_NS
@@ -61,16 +63,16 @@ class PieceSums(NamedTuple):
 
 
 class _Rows(NamedTuple):
-    time_ns: NDArray[np.int64]
-    nominal: NDArray[np.uint16]
-    data: NDArray[np.uint16]
+    time_ns: Int64s
+    nominal: NDArray[np.integer]
+    data: NDArray[np.integer]
 
     def only(self, chosen: slice) -> _Rows:
         return _Rows(self.time_ns[chosen], self.nominal[chosen], self.data[chosen])
 
     def copied(self) -> _Rows:
-        """With arrays of its own: a view would keep the whole batch alive."""
-        return _Rows(self.time_ns.copy(), self.nominal.copy(), self.data.copy())
+        """With arrays of its own, small ones: a view would keep the whole batch alive."""
+        return _Rows(self.time_ns.copy(), self.nominal.astype(np.uint16), self.data.astype(np.uint16))
 
     def then(self, later: _Rows) -> _Rows:
         return _Rows(
@@ -91,33 +93,40 @@ class Pieces:
         self._kept: list[_Rows] = []
         self._running = _Running()
 
-    def update(self, time_ns: NDArray[np.int64], nominal: NDArray[np.int64], data: NDArray[np.int64]) -> None:
-        """Take in the next frames; `nominal` and `data` are their bits by the rate they were sent at."""
-        self._take(_Rows(time_ns, nominal.astype(np.uint16), data.astype(np.uint16)))
+    def update(self, time_ns: Int64s, nominal: Int64s, data: Int64s, *, in_order: bool = False) -> None:
+        """Take in the next frames; `nominal` and `data` are their bits by the rate they were sent at.
+
+        `in_order`: there is certainly no step from the frame before them to the last of them.
+        """
+        self._take(_Rows(time_ns, nominal, data), in_order)
+
+    def _take(self, rows: _Rows, in_order: bool) -> None:
+        if self.is_part:
+            self._kept.append(rows.copied())
+        else:
+            self._running.update(rows, in_order)
 
     def merge(self, later: Pieces) -> None:
         """Take in the part that follows. Raises ValueError where `later` began a recording, and so can't follow."""
         if not later.is_part:
             raise ValueError("a tally that began a recording can't be merged behind another one")
         for rows in later._kept:
-            self._take(rows)
+            self._take(rows, in_order=False)
 
     def sums(self) -> PieceSums:
         """What the pieces come to if the recording ends here."""
-        running = self._running.copied()
+        running = copy(self._running)
         for rows in self._kept:
-            running.update(rows)
+            running.update(rows, in_order=False)
         return running.finished()
-
-    def _take(self, rows: _Rows) -> None:
-        if self.is_part:
-            self._kept.append(rows.copied())
-        else:
-            self._running.update(rows)
 
 
 class _Running:
-    """The pieces so far. The last frame is held back: whether a cut lies before it is known only by the next one."""
+    """The pieces so far. The last frame is held back: whether a cut lies before it is known only by the next one.
+
+    A window of a piece is whole once the piece has a frame behind it; so one window is open at a time, and the last one
+    of a piece never becomes whole.
+    """
 
     def __init__(self) -> None:
         self.span_ns = 0
@@ -128,20 +137,22 @@ class _Running:
         self._origin_ns = 0  # of the open piece
         self._last_ns: int | None = None  # the last stamp that was put into a piece; None before the first
         self._before: int | None = None  # the interval that led to it
-        self._open: dict[int, WindowBits] = {}
+        self._open: PieceWindow | None = None
         self._held: _Rows | None = None
+        self._is_calm = False  # whether no cut can lie before the frame held, nor before the one before it
 
-    def copied(self) -> _Running:
-        made = copy(self)
-        made._open = dict(self._open)  # the only one that is changed in place
-        return made
-
-    def update(self, rows: _Rows) -> None:
+    def update(self, rows: _Rows, in_order: bool) -> None:
         if not len(rows.time_ns):
             return
-        if self._held is not None:
-            rows = self._held.then(rows)
-        self._held = rows.only(slice(-1, None)).copied()
+        held, self._held = self._held, rows.only(slice(-1, None)).copied()
+        was_calm, self._is_calm = self._is_calm, in_order and len(rows.time_ns) > 1
+        if held is not None and was_calm and self._is_calm and self._last_ns is not None:
+            self._extend(held)
+            self._before = int(rows.time_ns[-2]) - int((held if len(rows.time_ns) == 2 else rows).time_ns[-3:][0])
+            self._extend(rows.only(slice(-1)))
+            return
+        if held is not None:
+            rows = held.then(rows)
         self._decide(rows, hold_last=True)
 
     def finished(self) -> PieceSums:
@@ -179,14 +190,11 @@ class _Running:
             return
         piece = np.cumsum(begins, dtype=np.int64)
         origins = np.concatenate((np.array([self._origin_ns], np.int64), time_ns[starts]))
-        window = (time_ns - origins[piece]) // WINDOW_NS
-        changes = (piece[1:] != piece[:-1]) | (window[1:] != window[:-1])
+        window_ns = origins[piece] + (time_ns - origins[piece]) // WINDOW_NS * WINDOW_NS
+        changes = (piece[1:] != piece[:-1]) | (window_ns[1:] != window_ns[:-1])
         runs = np.flatnonzero(np.concatenate(([True], changes)))
-        run_piece, run_window = piece[runs], window[runs]
-        nominal = np.add.reduceat(rows.nominal.astype(np.int64), runs)
-        data = np.add.reduceat(rows.data.astype(np.int64), runs)
-
-        self._add_open(run_window, nominal, data, run_piece == 0)
+        nominal, data = (np.add.reduceat(column, runs, dtype=np.int64) for column in rows[1:])
+        self._take_windows(window_ns[runs], nominal, data, piece[runs])
         if self._last_ns is not None:
             if starts[0]:
                 self._last_ns = int(time_ns[starts[0] - 1])
@@ -194,52 +202,42 @@ class _Running:
             self.cuts += 1
         self.cuts += len(starts) - 1
         # pieces that began and ended in these frames
-        lasts = time_ns[starts[1:] - 1]
-        spans = lasts - time_ns[starts[:-1]]
+        spans = time_ns[starts[1:] - 1] - time_ns[starts[:-1]]
         self.span_ns += sum(spans.tolist())
-        whole = spans // WINDOW_NS
-        self.whole_windows += sum(whole.tolist())
-        closed = (run_piece > 0) & (run_piece < len(starts))
-        closed[closed] = run_window[closed] < whole[run_piece[closed] - 1]
-        if closed.any():
-            where = origins[run_piece[closed]] + run_window[closed] * WINDOW_NS
-            self._whole(nominal[closed], data[closed], where)
-        # the piece that is open now
+        self.whole_windows += sum((spans // WINDOW_NS).tolist())
         self._origin_ns, self._last_ns = int(time_ns[starts[-1]]), int(time_ns[-1])
-        self._add_open(run_window, nominal, data, run_piece == len(starts))
 
     def _extend(self, rows: _Rows) -> None:
         """As `_account`, for frames that all go on with the open piece."""
-        windows, runs = window_runs(rows.time_ns, self._origin_ns, WINDOW_NS, in_order=True)
-        nominal = np.add.reduceat(rows.nominal, runs, dtype=np.int64)
-        data = np.add.reduceat(rows.data, runs, dtype=np.int64)
-        self._add_open(windows, nominal, data, np.ones(len(runs), np.bool_))
+        windows, nominal, data = window_sums(*rows, self._origin_ns, WINDOW_NS)
+        start_ns = self._origin_ns + windows * WINDOW_NS
+        self._take_windows(start_ns, nominal, data, np.zeros(len(windows), np.int64))
         self._last_ns = int(rows.time_ns[-1])
-
-    def _add_open(
-        self, window: NDArray[np.int64], nominal: NDArray[np.int64], data: NDArray[np.int64], chosen: NDArray[np.bool_]
-    ) -> None:
-        columns = (column[chosen].tolist() for column in (window, nominal, data))
-        for index, slow, fast in zip(*columns, strict=True):
-            before = self._open.get(index, WindowBits(0, 0))
-            self._open[index] = WindowBits(before.nominal + slow, before.data + fast)
 
     def _close(self) -> None:
         """End the open piece."""
         span = (self._last_ns or 0) - self._origin_ns
-        whole = span // WINDOW_NS
         self.span_ns += span
-        self.whole_windows += whole
-        inside = [(index, bits) for index, bits in self._open.items() if index < whole]
-        self._open = {}
-        if inside:
-            bits = np.array([bits for _, bits in inside], np.int64)
-            where = np.array([self._origin_ns + index * WINDOW_NS for index, _ in inside], np.int64)
-            self._whole(bits[:, 0], bits[:, 1], where)
+        self.whole_windows += span // WINDOW_NS
 
-    def _whole(self, nominal: NDArray[np.int64], data: NDArray[np.int64], start_ns: NDArray[np.int64]) -> None:
+    def _take_windows(self, start_ns: Int64s, nominal: Int64s, data: Int64s, piece: Int64s) -> None:
+        """Take in windows, in order: the stamp at which each starts, its bits, and its piece."""
+        if self._open is not None:
+            bits, at = self._open
+            if not piece[0] and start_ns[0] == at:
+                nominal[0] += bits.nominal
+                data[0] += bits.data
+            else:
+                nominal, data = np.insert(nominal, 0, bits.nominal), np.insert(data, 0, bits.data)
+                start_ns, piece = np.insert(start_ns, 0, at), np.insert(piece, 0, 0)
+        whole = piece[1:] == piece[:-1]
+        self._open = PieceWindow(WindowBits(int(nominal[-1]), int(data[-1])), int(start_ns[-1]))
+        if whole.any():
+            self._whole(nominal[:-1][whole], data[:-1][whole], start_ns[:-1][whole])
+
+    def _whole(self, nominal: Int64s, data: Int64s, start_ns: Int64s) -> None:
         self.whole_bits = WindowBits(
-            self.whole_bits.nominal + sum(nominal.tolist()), self.whole_bits.data + sum(data.tolist())
+            self.whole_bits.nominal + int(nominal.sum()), self.whole_bits.data + int(data.sum())
         )
         if not data.any():  # one alone can be the fullest, the first of equals
             best = int(nominal.argmax())
@@ -248,7 +246,7 @@ class _Running:
         self.fullest = _front([*self.fullest, *(PieceWindow(WindowBits(n, d), at) for n, d, at in found)])
 
 
-def _cuts(between: NDArray[np.int64], before: int | None) -> NDArray[np.bool_]:
+def _cuts(between: Int64s, before: int | None) -> NDArray[np.bool_]:
     """Which intervals are cuts; `before` is the interval before the first of them, None where there is none."""
     is_calm = before is None or before >= 0
     if not len(between) or (is_calm and int(between.min()) >= 0 and int(between.max()) <= STEP_FORWARD_NS):

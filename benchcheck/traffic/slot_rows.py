@@ -14,6 +14,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck.traffic.slot_state import Fields, SlotState
+
+Int64s = NDArray[np.int64]
+
 CONTEXT = 3
 """Rows kept at each end of a slot: as many as the farthest neighbour that anything is told by."""
 
@@ -69,34 +73,52 @@ class Sorting(NamedTuple):
     length: NDArray[np.int64]
 
 
+class Edge(NamedTuple):
+    """A column of which the ends are kept: words of how many numbers, and whether these have no sign."""
+
+    name: str
+    words: int = 1
+    unsigned: bool = False
+
+
 class SlotEdges:
-    """The first and last CONTEXT rows of every slot. `shapes`: the columns as (dtype, shape of one entry)."""
+    """The first and last CONTEXT rows of every slot, in the fields of a state that `fields` asks for."""
 
-    def __init__(self, shapes: tuple[tuple[type[np.generic], tuple[int, ...]], ...]) -> None:
-        self._shapes = shapes
-        self.count = np.zeros(0, np.int64)
-        self.head = self._made(0)
-        self.tail = self._made(0)
+    def __init__(self, state: SlotState, columns: tuple[Edge, ...]) -> None:
+        self._state = state
+        self._columns = columns
 
-    def _made(self, slots: int) -> list[NDArray[np.generic]]:
-        return [np.zeros((slots, CONTEXT, *shape), kind) for kind, shape in self._shapes]
+    @staticmethod
+    def fields(columns: tuple[Edge, ...], which: str) -> Fields:
+        """The fields of `which` end: first or last."""
+        return {
+            f"{which} {column.name}": (CONTEXT, column.words) if column.unsigned else (CONTEXT,) for column in columns
+        }
 
-    def grow(self, slots: int) -> None:
-        """Make room for at least so many slots."""
-        have = len(self.count)
-        if slots <= have:
-            return
-        more = max(slots, 2 * have) - have
-        self.count = np.concatenate((self.count, np.zeros(more, np.int64)))
-        self.head = [np.concatenate(pair) for pair in zip(self.head, self._made(more), strict=True)]
-        self.tail = [np.concatenate(pair) for pair in zip(self.tail, self._made(more), strict=True)]
+    @property
+    def count(self) -> Int64s:
+        return self._state["count"]
+
+    @property
+    def head(self) -> list[NDArray[np.generic]]:
+        return self._ends("first")
+
+    @property
+    def tail(self) -> list[NDArray[np.generic]]:
+        return self._ends("last")
+
+    def _ends(self, which: str) -> list[NDArray[np.generic]]:
+        state = self._state
+        names = ((f"{which} {column.name}", column.unsigned) for column in self._columns)
+        return [state.unsigned(name) if unsigned else state[name] for name, unsigned in names]
 
     def sorting(self, slots: NDArray[np.int64], present: NDArray[np.int64]) -> Sorting:
         """How to put fresh rows in order behind the rows from before; `present` are the slots in them, ascending."""
-        held = np.minimum(self.count[present], CONTEXT)
+        count = self.count
+        held = np.minimum(count[present], CONTEXT)
         whole = np.concatenate((np.repeat(present, held), slots))
         # of numbers of 8 or 16 bits it is a radix sort
-        most = len(self.count)
+        most = len(count)
         narrow = whole.astype(np.uint8 if most <= 0x100 else np.uint16) if most <= 0x10000 else whole
         order = np.argsort(narrow, kind="stable")
         length = np.bincount(whole, minlength=1)[present]
@@ -128,19 +150,19 @@ class SlotEdges:
 
     def keep(self, rows: SlotRows) -> None:
         """Note the first and last rows, and count the fresh ones."""
-        end = rows.end
-        begun = self.count[rows.slot]
+        end, count, head, tail = rows.end, self.count, self.head, self.tail
+        begun = count[rows.slot]
         for rank in range(CONTEXT):
             at = rows.fresh + rank - begun  # the row that is number `rank` of its slot
             new = np.flatnonzero((begun <= rank) & (at >= rows.fresh) & (at < end))
-            for mine, column in zip(self.head, rows.columns, strict=True):
+            for mine, column in zip(head, rows.columns, strict=True):
                 mine[rows.slot[new], rank] = column[at[new]]
         for back in range(CONTEXT):
             at = end - 1 - back
             there = np.flatnonzero(at >= rows.start)
-            for mine, column in zip(self.tail, rows.columns, strict=True):
+            for mine, column in zip(tail, rows.columns, strict=True):
                 mine[rows.slot[there], CONTEXT - 1 - back] = column[at[there]]
-        self.count[rows.slot] += end - rows.fresh
+        count[rows.slot] += end - rows.fresh
 
     def follow(self, later: SlotEdges, mine_of: NDArray[np.int64], seam: SlotRows) -> None:
         """As `keep`, for a whole part that follows: its last rows are mine now."""

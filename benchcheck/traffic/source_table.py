@@ -12,8 +12,10 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck import compiled
 from benchcheck.traffic.interval_stats import BINS, IntervalStats, bins_of
-from benchcheck.traffic.slot_rows import SlotEdges, SlotRows, Sorting
+from benchcheck.traffic.slot_rows import Edge, SlotEdges, SlotRows, Sorting
+from benchcheck.traffic.slot_state import Fields, SlotState
 from benchcheck.traffic.source_tally import Gap, SourceTally
 from benchcheck.traffic.sparse_sums import SparseSums
 
@@ -22,7 +24,17 @@ Int64s = NDArray[np.int64]
 _UNWATCHED = np.iinfo(np.int64).max
 _HALF = np.uint64(32)
 _LOW = np.uint64(0xFFFF_FFFF)
-_COLUMNS = ("wire_bits", "intervals", "total", "max_gap", "max_gap_at", "min_gap", "gap_limit", "even", "alternating")
+_SUMS = ("wire_bits", "intervals", "total", "even", "alternating")
+_EDGES = (Edge("time"), Edge("ahead"), Edge("segment"))  # stamp, how far the recorded clock is ahead of it, segment
+_FIELDS: Fields = {  # in the order of counting.c
+    "count": (),
+    **SlotEdges.fields(_EDGES, "last"),
+    **dict.fromkeys((*_SUMS, "max_gap", "max_gap_at", "min_gap", "gap_limit"), ()),
+    "squares": (2,),  # the lower and the upper 64 bits of the sum
+    **SlotEdges.fields(_EDGES, "first"),
+}
+_DENSE = 256
+"""Slots whose histogram is a row of counts; those of further ones are sums by code."""
 
 
 class SourceTable:
@@ -34,22 +46,32 @@ class SourceTable:
         self.slots = 0
         self._evenness = evenness
         self._limit_of = limit_of
-        # stamp, how far the recorded clock is ahead of it, segment
-        self._edges = SlotEdges(((np.int64, ()), (np.int64, ()), (np.int64, ())))
-        self._columns: dict[str, Int64s] = {name: np.zeros(0, np.int64) for name in _COLUMNS}
-        self._squares: NDArray[np.object_] = np.zeros(0, np.object_)
+        self._state = SlotState(_FIELDS)
+        self._edges = SlotEdges(self._state, _EDGES)
         self._gaps: dict[int, list[Gap]] = {}
-        self._histogram = SparseSums(1)
+        self._histogram = np.zeros((0, BINS), np.int64)
+        self._further = SparseSums(1)
 
-    def update(self, slots: Int64s, time_ns: Int64s, ahead_ns: Int64s, segment: Int64s, bits: Int64s) -> Sorting:
-        """Take in the next frames; `slots` are below `self.slots` after `grow`. Gives the order they were sorted in.
+    def update(self, slots: Int64s, time_ns: Int64s, ahead_ns: Int64s, segment: Int64s, bits: Int64s) -> Sorting | None:
+        """Take in the next frames; `slots` are below `self.slots` after `grow`, and frames with a negative one are left out.
 
-        `ahead_ns`: how far the recorded clock is ahead of the stamp, the same throughout a segment.
+        `ahead_ns`: how far the recorded clock is ahead of the stamp, the same throughout a segment. Gives the order they
+        were sorted in, where that is of use to another table of the same slots.
         """
+        if compiled.counting is not None:
+            self._update_compiled(slots, time_ns, ahead_ns, segment, bits)
+            return None
+        if len(slots) and int(slots.min()) < 0:
+            at = np.flatnonzero(slots >= 0)
+            slots, time_ns, ahead_ns, segment, bits = (
+                column[at] for column in (slots, time_ns, ahead_ns, segment, bits)
+            )
+        if not len(slots):
+            return None
         counts = np.bincount(slots, minlength=self.slots)
         present = np.flatnonzero(counts)
         # exact: sums of bits of a batch are far below 2**53
-        self._columns["wire_bits"][: self.slots] += np.bincount(slots, bits, self.slots).astype(np.int64)
+        self._state["wire_bits"][: self.slots] += np.bincount(slots, bits, self.slots).astype(np.int64)
         sorting = self._edges.sorting(slots, present)
         rows = self._edges.rows(sorting, (time_ns, ahead_ns, segment))
         self._tell(rows)
@@ -60,19 +82,16 @@ class SourceTable:
         """Have at least so many slots."""
         if slots <= self.slots:
             return
-        have = len(self._squares)
-        if slots > have:
-            more = max(slots, 2 * have) - have
-            self._columns = {
-                name: np.concatenate((column, np.zeros(more, np.int64))) for name, column in self._columns.items()
-            }
-            self._squares = np.concatenate((self._squares, np.zeros(more, np.object_)))
-            self._edges.grow(have + more)
+        self._state.grow(slots)
+        limits, fresh = self._state["gap_limit"], slice(self.slots, slots)
         for slot in range(self.slots, slots):
             limit = None if self._limit_of is None else self._limit_of(slot)
-            self._columns["gap_limit"][slot] = _UNWATCHED if limit is None else limit
-        self._columns["max_gap"][self.slots : slots] = -1
-        self._columns["min_gap"][self.slots : slots] = _UNWATCHED
+            limits[slot] = _UNWATCHED if limit is None else limit
+        self._state["max_gap"][fresh] = -1
+        self._state["min_gap"][fresh] = _UNWATCHED
+        dense = min(slots, _DENSE) - len(self._histogram)
+        if dense > 0:
+            self._histogram = np.pad(self._histogram, ((0, dense), (0, 0)))
         self.slots = slots
 
     def merge(self, later: SourceTable, mine_of: Int64s, recorded_ns: int, segments: int) -> None:
@@ -83,10 +102,10 @@ class SourceTable:
         seam = self._edges.seam(edges, mine_of)
         self._tell(seam)
         self._edges.follow(edges, mine_of, seam)
-        mine, theirs = self._columns, {name: column[: later.slots] for name, column in later._columns.items()}
-        for name in ("wire_bits", "intervals", "total", "even", "alternating"):
+        mine, theirs = self._state, {name: later._state[name][: later.slots] for name in _FIELDS}
+        for name in _SUMS:
             mine[name][mine_of] += theirs[name]
-        self._squares[mine_of] += later._squares[: later.slots]
+        self._add_squares(mine_of, *theirs["squares"].view(np.uint64).T)
         longer = theirs["max_gap"] > mine["max_gap"][mine_of]
         mine["max_gap"][mine_of[longer]] = theirs["max_gap"][longer]
         mine["max_gap_at"][mine_of[longer]] = theirs["max_gap_at"][longer]
@@ -94,26 +113,27 @@ class SourceTable:
         for slot, gaps in later._gaps.items():
             moved = [gap._replace(recorded_ns=gap.recorded_ns + recorded_ns) for gap in gaps]
             self._gaps.setdefault(int(mine_of[slot]), []).extend(moved)
-        codes, sums = later._histogram.columns()
-        self._histogram.add(mine_of[codes // BINS] * BINS + codes % BINS, sums)
+        codes, times = later._bins()
+        moved_codes = mine_of[codes // BINS] * BINS + codes % BINS
+        order = np.argsort(moved_codes)
+        self._add_bins(moved_codes[order], times[order])
 
     def tallies(self) -> list[SourceTally]:
         """One for each slot, as far as known by now."""
         used = slice(self.slots)
-        columns = {name: column[used].tolist() for name, column in self._columns.items()}
-        counts = self._edges.count[used].tolist()
-        times, ahead, segments = (column[used].tolist() for column in self._edges.head)
-        last_times, last_ahead, last_segments = (column[used].tolist() for column in self._edges.tail)
+        columns = {name: self._state[name][used].tolist() for name in _FIELDS}
+        times, ahead, segments = (columns[f"first {edge.name}"] for edge in _EDGES)
+        last_times, last_ahead, last_segments = (columns[f"last {edge.name}"] for edge in _EDGES)
+        squares = self._state.unsigned("squares")[used].tolist()
         bins: list[list[tuple[int, int]]] = [[] for _ in range(self.slots)]
-        codes, sums = self._histogram.columns()
-        for code, times_met in zip(codes.tolist(), sums[:, 0].tolist(), strict=True):
+        for code, times_met in zip(*(column.tolist() for column in self._bins()), strict=True):
             bins[code // BINS].append((code % BINS, times_met))
         found = []
         for slot in range(self.slots):
             is_known = columns["max_gap"][slot] >= 0
             found.append(
                 SourceTally(
-                    count=counts[slot],
+                    count=columns["count"][slot],
                     wire_bits=columns["wire_bits"][slot],
                     first_ns=times[slot][0],
                     last_ns=last_times[slot][-1],
@@ -128,7 +148,7 @@ class SourceTable:
                     intervals=IntervalStats(
                         columns["intervals"][slot],
                         columns["total"][slot],
-                        int(self._squares[slot]),
+                        squares[slot][1] << 64 | squares[slot][0],
                         tuple(bins[slot]),
                     ),
                     even=columns["even"][slot],
@@ -137,13 +157,51 @@ class SourceTable:
             )
         return found
 
+    def _update_compiled(self, slots: Int64s, time_ns: Int64s, ahead_ns: Int64s, segment: Int64s, bits: Int64s) -> None:
+        codes, gap_rows, lengths, starts, ahead = np.empty((5, len(slots)), np.int64)
+        further, gaps = compiled.counting.tell_sources(
+            slots,
+            time_ns,
+            ahead_ns,
+            segment,
+            bits,
+            self._state.table,
+            self._histogram,
+            codes,
+            gap_rows,
+            lengths,
+            starts,
+            ahead,
+            self._evenness,
+        )
+        for k in range(gaps):
+            start = int(starts[k])
+            gap = Gap(start, start + int(ahead[k]), int(lengths[k]))
+            self._gaps.setdefault(int(slots[gap_rows[k]]), []).append(gap)
+        if further:
+            at, times = np.unique(codes[:further], return_counts=True)
+            self._further.add(at, times)
+
+    def _add_bins(self, codes: Int64s, times: Int64s) -> None:
+        """Add to the histograms, by slot * BINS + bin, ascending; no code twice."""
+        dense = int(np.searchsorted(codes, len(self._histogram) * BINS))
+        self._histogram.reshape(-1)[codes[:dense]] += times[:dense]
+        self._further.add(codes[dense:], times[dense:])
+
+    def _bins(self) -> tuple[Int64s, Int64s]:
+        """(int64[k] slot * BINS + bin, ascending; int64[k] how many)."""
+        dense = self._histogram.reshape(-1)
+        codes = np.flatnonzero(dense)
+        further, sums = self._further.columns()
+        return np.concatenate((codes, further)), np.concatenate((dense[codes], sums[:, 0]))
+
     def _moved(self, recorded_ns: int, segments: int) -> SlotEdges:
         """My edges on the clock of an earlier part."""
-        made = SlotEdges(((np.int64, ()), (np.int64, ()), (np.int64, ())))
-        made.count = self._edges.count
-        shifts = (0, recorded_ns, segments)
-        made.head = [column + shift for column, shift in zip(self._edges.head, shifts, strict=True)]
-        made.tail = [column + shift for column, shift in zip(self._edges.tail, shifts, strict=True)]
+        state = self._state.copied()
+        made = SlotEdges(state, _EDGES)
+        for columns in (made.head, made.tail):
+            for column, shift in zip(columns, (0, recorded_ns, segments), strict=True):
+                column += shift  # type: ignore[misc]
         return made
 
     def _tell(self, rows: SlotRows) -> None:
@@ -168,7 +226,7 @@ class SourceTable:
     def _tell_lengths(
         self, rows: SlotRows, known: Int64s, unsound: Int64s, sound: NDArray[np.bool_], time_ns: Int64s
     ) -> None:
-        columns, slot, starts = self._columns, rows.slot, rows.start
+        columns, slot, starts = self._state, rows.slot, rows.start
         count = rows.length - np.bincount(np.searchsorted(starts, unsound, side="right") - 1, minlength=len(slot))
         columns["intervals"][slot] += count
         columns["total"][slot] += np.add.reduceat(known, starts)
@@ -183,7 +241,7 @@ class SourceTable:
             columns["max_gap_at"][slot[run]] = time_ns[at - 1]
 
     def _note_gaps(self, rows: SlotRows, known: Int64s, time_ns: Int64s, ahead_ns: Int64s) -> None:
-        limits = self._columns["gap_limit"][rows.slot]
+        limits = self._state["gap_limit"][rows.slot]
         if (limits == _UNWATCHED).all():
             return
         for run in np.flatnonzero(np.maximum.reduceat(known, rows.start) > limits).tolist():
@@ -198,30 +256,38 @@ class SourceTable:
         is_long = known >> 32 != 0
         short = np.where(is_long, 0, known).view(np.uint64) if is_long.any() else known.view(np.uint64)
         square = short * short
-        high = np.add.reduceat(square >> _HALF, rows.start).astype(np.object_)
-        low = np.add.reduceat(square & _LOW, rows.start).astype(np.object_)
-        sums = high * (1 << 32) + low
-        if is_long.any():
-            at = np.flatnonzero(is_long)
-            runs = np.searchsorted(rows.start, at, side="right") - 1
-            for run, value in zip(runs.tolist(), known[at].tolist(), strict=True):
-                sums[run] += value * value
-        self._squares[rows.slot] += sums
+        upper = np.add.reduceat(square >> _HALF, rows.start)
+        lower = np.add.reduceat(square & _LOW, rows.start)
+        upper += lower >> _HALF
+        self._add_squares(rows.slot, upper << _HALF | lower & _LOW, upper >> _HALF)
+        at = np.flatnonzero(is_long)
+        for run, value in zip(
+            (np.searchsorted(rows.start, at, side="right") - 1).tolist(), known[at].tolist(), strict=True
+        ):
+            high, low = divmod(value * value, 1 << 64)
+            self._add_squares(rows.slot[run : run + 1], np.array([low], np.uint64), np.array([high], np.uint64))
+
+    def _add_squares(self, slots: Int64s, low: NDArray[np.uint64], high: NDArray[np.uint64]) -> None:
+        """Add numbers of 128 bits; no slot twice."""
+        squares = self._state.unsigned("squares")
+        sums = squares[slots, 0] + low
+        squares[slots, 1] += high + (sums < low)
+        squares[slots, 0] = sums
 
     def _tell_histogram(self, rows: SlotRows, length: Int64s, unsound: Int64s) -> None:
         codes = bins_of(length)
         codes[unsound] = 0
-        runs = len(rows.slot)
-        codes += np.repeat(np.arange(runs) * BINS, rows.length)
-        if runs * BINS <= 4 * len(codes) + 4 * BINS:
-            times = np.bincount(codes, minlength=runs * BINS)
+        codes += np.repeat(rows.slot * BINS, rows.length)
+        end = self.slots * BINS
+        if end <= 4 * len(codes) + 4 * BINS:
+            times = np.bincount(codes, minlength=end)
             times[::BINS] = 0
             at = np.flatnonzero(times)
-            times = times[at]
-        else:
-            at, times = np.unique(codes, return_counts=True)
-            at, times = at[at % BINS != 0], times[at % BINS != 0]
-        self._histogram.add(rows.slot[at // BINS] * BINS + at % BINS, times)
+            self._add_bins(at, times[at])
+            return
+        at, times = np.unique(codes, return_counts=True)
+        kept = at % BINS != 0
+        self._add_bins(at[kept], times[kept])
 
     def _tell_evenness(self, rows: SlotRows, length: Int64s, segment: Int64s) -> None:
         """Of each three intervals in a row, a, b, c: are neighbours alike (within 1/8 of their sum), or is every other one?
@@ -239,4 +305,4 @@ class SourceTable:
         none = np.zeros(3, np.bool_)
         for name, found in (("even", even), ("alternating", alternating)):
             sums = np.add.reduceat(np.concatenate((none, found)), rows.start, dtype=np.int64)
-            self._columns[name][rows.slot] += sums
+            self._state[name][rows.slot] += sums

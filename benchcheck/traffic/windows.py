@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from benchcheck.traffic.pieces import WINDOW_NS, WindowBits
 from benchcheck.traffic.sparse_sums import SparseSums
-from benchcheck.traffic.window_runs import window_runs
+from benchcheck.traffic.window_runs import window_sums
 
 Int64s = NDArray[np.int64]
 
@@ -24,12 +24,11 @@ class Windows:
         self.origin_ns = origin_ns
         self._kept = {width: SparseSums(2) for width in (WINDOW_NS, width_ns)}
 
-    def update(self, time_ns: Int64s, nominal: Int64s, data: Int64s, *, in_order: bool = False) -> None:
-        """Take in stamps and bits of frames by the rate they were sent at. `in_order`: no stamp goes back."""
+    def update(self, time_ns: Int64s, nominal: Int64s, data: Int64s) -> None:
+        """Take in stamps and bits of frames by the rate they were sent at."""
         for width, sums in self._kept.items():
-            numbers, starts = window_runs(time_ns, self.origin_ns, width, in_order=in_order)
-            bits = np.stack((np.add.reduceat(nominal, starts), np.add.reduceat(data, starts)), axis=1)
-            sums.add(numbers, bits.astype(np.int64))
+            numbers, slow, fast = window_sums(time_ns, nominal, data, self.origin_ns, width)
+            sums.add(numbers, np.stack((slow, fast), axis=1))
 
     def merge(self, later: Windows) -> None:
         """Raises ValueError where the other one has other windows."""

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from benchcheck import compiled
 from benchcheck.traffic.wire_header import Kind, header, kind_of, stuffing_of_code
 from benchcheck.traffic.wire_tables import COUNT_SHIFT, STATE, STATE_BITS, Crc, Entries, crc_step, joined, stuffing
 from benchcheck.words.frames import FrameBatch
@@ -57,6 +58,10 @@ def wire_bit_parts(batch: FrameBatch) -> tuple[NDArray[np.int64], NDArray[np.int
     """
     nominal = np.zeros(len(batch), np.int64)
     at_data_rate = np.zeros(len(batch), np.int64)
+    if compiled.counting is not None:
+        data = batch.data if batch.data.flags.c_contiguous else np.ascontiguousarray(batch.data)
+        compiled.counting.wire_bit_parts(batch.can_id, batch.flags, batch.length, data, nominal, at_data_rate)
+        return nominal, at_data_rate
     eights = _in_eights(batch.data)
     for kind, rows in _by_kind(batch):
         for chosen in _chunks(rows, len(batch)):

@@ -12,6 +12,7 @@ import pytest
 from frame_rows import Row, batch_of, cut
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from loops import WAYS, counted, way
 
 from benchcheck.traffic.bus_tally import BusTally
 from benchcheck.traffic.line_tally import PROTOCOLS, LineTally
@@ -20,6 +21,9 @@ from benchcheck.traffic.summary import bus_json, duration_json, line_json, steps
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.traffic.watch import EXTENDED_MASK, IdKey, Match, MatchWatch, Watch, of_source_address
 from benchcheck.words.frames import FrameBatch, FrameFlag
+
+__all__ = ["way"]
+pytestmark = pytest.mark.usefixtures("way")
 
 MS = 1_000_000
 S = 1_000_000_000
@@ -149,6 +153,21 @@ def test_buses(batch: FrameBatch, draw: st.DataObject) -> None:
     assert digits(merged(parts, draw)) == digits(whole)
 
 
+@settings(max_examples=60)
+@given(recordings(), st.data())
+def test_both_ways_of_counting_say_the_same(batch: FrameBatch, draw: st.DataObject) -> None:
+    """Batch by batch one or the other, in one tally: what they keep is the same."""
+    said = set()
+    for pick in (st.just("compiled"), st.just("vectorised"), st.sampled_from(WAYS)):
+        tally = traffic()
+        for start, end in cuts(draw, len(batch)):
+            with counted(draw.draw(pick)):
+                tally.update(cut(batch, start, end))
+                assert tally.frames >= 0  # looking makes it take in what waits
+        said.add(digits(tally))
+    assert len(said) == 1
+
+
 @pytest.mark.parametrize("size", [1, 100, 4099, 65_536])
 def test_buses_of_many_frames(size: int) -> None:
     """Thousands of identifiers at once, and batches longer than what is handled together."""
@@ -195,7 +214,7 @@ CHUNKS = st.lists(
             st.binary(max_size=30),
             st.text("$*,A4\r\n", max_size=20).map(str.encode),
         ),
-        st.sampled_from([0, 1, 10 * MS, S, -S, STEP_FORWARD_NS + 1]),
+        st.sampled_from([0, 1, 10 * MS, 150 * MS, S, 4 * S, -S, STEP_FORWARD_NS + 1]),
         st.sampled_from([None, 0, 2]),
     ),
     max_size=20,

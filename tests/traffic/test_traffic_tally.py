@@ -10,7 +10,8 @@ from frame_rows import Row, batch_of, cut
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.traffic.bus_tally import SILENCE_NS, STEP_FORWARD_NS, BusTally, IdKey, Watch
+from benchcheck.traffic.bus_tally import STEP_FORWARD_NS, BusTally, IdKey, Watch
+from benchcheck.traffic.quiet_tally import SILENCE_NS
 from benchcheck.traffic.summary import bus_json, duration_json, load_percent, steps_json
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.frames import FrameFlag

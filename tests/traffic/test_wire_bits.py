@@ -8,9 +8,13 @@ import pytest
 from frame_rows import Row, batch_of, cut
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from loops import way
 
 from benchcheck.traffic.wire_bits import wire_bit_parts, wire_bits
 from benchcheck.words.frames import FD_LENGTHS, RAW_DLC_SHIFT, FrameBatch, FrameFlag
+
+__all__ = ["way"]
+pytestmark = pytest.mark.usefixtures("way")
 
 # bytes that make stuff bits likely
 BYTES = st.one_of(st.sampled_from([0x00, 0xFF, 0x0F, 0xF0, 0x78, 0x87, 0x1F, 0xE0]), st.integers(0, 255))
