@@ -45,14 +45,11 @@ class InterfaceFacts:
 
 _UNKNOWN = InterfaceFacts()
 _FACTS = {
-    # read in python-can 4.6: `listen_only` sends the silent open command; a refusal is swallowed, so it proves nothing.
-    # The sleep is for boards that reboot when the port is opened.
+    # opened by serial_can.py: here stands what is known where the adapter did not answer
     "slcan": InterfaceFacts(
-        open_options={"sleep_after_open": 0.0},
-        silent_options={"listen_only": True},
         silent=Passive(
             PassiveState.UNPROVED,
-            "silent mode was asked for, unproved: this interface does not say whether the adapter refused it",
+            "silent mode was asked for, unproved: the adapter said neither yes nor no",
         ),
         is_serial=True,
     ),

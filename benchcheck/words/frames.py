@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntFlag
 
@@ -47,3 +48,33 @@ class FrameBatch:
 
     def __len__(self) -> int:
         return len(self.time_ns)
+
+
+def joined(parts: Sequence[FrameBatch]) -> FrameBatch:
+    """One batch of several, one behind the other; there must be one."""
+    width = max(part.data.shape[1] for part in parts)
+    data = np.zeros((sum(map(len, parts)), width), np.uint8)
+    place = 0
+    for part in parts:
+        data[place : place + len(part), : part.data.shape[1]] = part.data
+        place += len(part)
+    return FrameBatch(
+        np.concatenate([part.time_ns for part in parts]),
+        np.concatenate([part.bus for part in parts]),
+        np.concatenate([part.can_id for part in parts]),
+        np.concatenate([part.flags for part in parts]),
+        np.concatenate([part.length for part in parts]),
+        data,
+    )
+
+
+def no_frames() -> FrameBatch:
+    """A batch of none."""
+    return FrameBatch(
+        np.zeros(0, np.int64),
+        np.zeros(0, np.uint16),
+        np.zeros(0, np.uint32),
+        np.zeros(0, np.uint16),
+        np.zeros(0, np.uint8),
+        np.zeros((0, 8), np.uint8),
+    )

@@ -11,8 +11,8 @@ import pytest
 from bench_stand_ins import until
 
 from benchcheck.bench.bench import Bench
-from benchcheck.bench.can_adapter import AdapterState
 from benchcheck.bench.config import config_from_mapping
+from benchcheck.bench.link import LinkState
 from benchcheck.bench.serial_line import LineState
 from benchcheck.profile.load import load_profile
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
@@ -105,7 +105,7 @@ def test_a_bench_that_vanishes(simulator, harness):
     meter, hands = bench.meter, bench.hands
     bench.supply.on()
     simulator.end()
-    until(lambda: adapter.state is AdapterState.LINK_LOST)
+    until(lambda: adapter.state is LinkState.LINK_LOST)
     until(lambda: line.state is LineState.LINK_LOST)
     with pytest.raises(LinkLost):
         meter.ohms()

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from bench_stand_ins import Pty, TcpLines, until
 
-from benchcheck.bench import can_adapter
-from benchcheck.bench.can_adapter import AdapterState, CanAdapter
+from benchcheck.bench import library_can
+from benchcheck.bench.can_adapter import CanAdapter
 from benchcheck.bench.can_interface import PassiveState, facts
 from benchcheck.bench.clock import FakeClock
+from benchcheck.bench.link import LinkState
 from benchcheck.bench.port import open_port
 from benchcheck.words.errors import SetupError
 from benchcheck.words.frames import FrameFlag
@@ -110,7 +111,7 @@ def test_a_full_queue_drops_and_counts(request):
 def test_a_silent_bus_is_not_a_silent_reader(virtual):
     first = virtual.heartbeat_ns
     until(lambda: virtual.heartbeat_ns > first)
-    assert virtual.state is AdapterState.LISTENING
+    assert virtual.state is LinkState.LISTENING
     assert len(virtual.drain()) == 0
 
 
@@ -121,18 +122,18 @@ def test_a_reader_that_does_not_go_round_shows(request):
     with closing(adapter):
         adapter.open()
 
-        def hang(bus, fd):
+        def hang(bus):
             held.set()
             let_go.wait(10)
 
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(can_adapter, "_receive", hang)
+            patch.setattr(library_can, "_receive", hang)
             assert held.wait(10)
             clock.advance(2.0)
-            assert adapter.state is AdapterState.READER_SILENT
+            assert adapter.state is LinkState.READER_SILENT
         let_go.set()
-        until(lambda: adapter.state is AdapterState.LISTENING)
-    assert adapter.state is AdapterState.CLOSED
+        until(lambda: adapter.state is LinkState.LISTENING)
+    assert adapter.state is LinkState.CLOSED
 
 
 def test_the_serial_line_adapter_hears(pty):
@@ -175,7 +176,7 @@ def test_a_garbled_line_is_counted_and_the_reader_goes_on(pty):
             pty.say(line + b"\rt1232ABCD\r")
         until(lambda: adapter.counts.frames == len(bad))
         assert adapter.counts.garbled == len(bad)
-        assert adapter.state is AdapterState.LISTENING
+        assert adapter.state is LinkState.LISTENING
         assert set(adapter.drain().can_id.tolist()) == {0x123}
 
 
@@ -191,7 +192,7 @@ def test_unplugging_is_link_lost_as_data_and_closing_is_clean(pty):
         pty.say(b"t1230\r")
         until(lambda: adapter.counts.frames == 1)
         pty.unplug()
-        until(lambda: adapter.state is AdapterState.LINK_LOST)
+        until(lambda: adapter.state is LinkState.LINK_LOST)
         assert adapter.why
         assert len(adapter.drain()) == 1
     adapter.close()
@@ -205,20 +206,35 @@ def test_over_tcp_it_hears_and_notices_the_end():
             server.say(b"t1232ABCD\r" * 20)
             until(lambda: adapter.counts.frames == 20)
             server.hang_up()
-            until(lambda: adapter.state is AdapterState.LINK_LOST)
+            until(lambda: adapter.state is LinkState.LINK_LOST)
     assert adapter.why
 
 
-def test_it_can_be_opened_again_after_a_lost_link(pty):
-    with Pty() as other, listening(other) as adapter:
-        other.unplug()
-        until(lambda: adapter.state is AdapterState.LINK_LOST)
-        adapter.close()
-        adapter.channel = pty.name
-        adapter.open()
-        pty.say(b"t1230\r")
-        until(lambda: adapter.counts.frames == 1)
-        assert adapter.state is AdapterState.LISTENING
+def test_a_port_that_comes_back_is_opened_again_by_its_stable_name(pty, tmp_path):
+    name = tmp_path / "by-id-of-the-adapter"
+    with Pty() as first:
+        name.symlink_to(first.name)
+        adapter = CanAdapter("can1", "slcan", str(name), 250000)
+        with closing(adapter):
+            adapter.open()
+            first.say(b"t1230\rt12")
+            until(lambda: adapter.counts.frames == 1)
+            first.unplug()
+            until(lambda: adapter.state is LinkState.LINK_LOST)
+            assert adapter.outages[0].end_ns is None
+            name.unlink()
+            name.symlink_to(pty.name)
+            until(lambda: adapter.state is LinkState.LISTENING)
+            pty.say(b"34\rt1240\r")
+            until(lambda: adapter.counts.frames == 2)
+            batch = adapter.drain()
+            (outage,) = adapter.outages
+    # what was cut off by the outage is no frame, and no half of one
+    assert batch.can_id.tolist() == [0x123, 0x124]
+    assert adapter.counts.garbled == 2
+    assert outage.end_ns is not None
+    assert batch.time_ns[0] <= outage.start_ns < outage.end_ns <= batch.time_ns[1]
+    assert outage.why
 
 
 def test_the_port_is_ours_alone(pty):
@@ -252,7 +268,7 @@ def test_what_can_not_be_opened_is_said_in_words(interface, channel, bitrate, te
 
 def test_a_bit_rate_that_the_interface_does_not_have(pty):
     adapter = CanAdapter("can1", "slcan", pty.name, 123456)
-    with pytest.raises(SetupError, match="bitrate"):
+    with pytest.raises(SetupError, match="no bit rate of 123456"):
         adapter.open()
     with closing(open_port(pty.name)):
         pass  # and the port is free again
