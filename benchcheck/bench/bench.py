@@ -10,6 +10,7 @@ from benchcheck.bench.can_adapter import CanAdapter
 from benchcheck.bench.can_interface import facts
 from benchcheck.bench.clock import Clock
 from benchcheck.bench.hands import Hands
+from benchcheck.bench.line_hub import LineHub
 from benchcheck.bench.meter import Meter, ScpiMeter
 from benchcheck.bench.scpi import Instrument
 from benchcheck.bench.serial_line import LineListener
@@ -37,6 +38,7 @@ class Bench:
         self._hands: Hands | None = None
         self._can: dict[str, CanAdapter] = {}
         self._lines: dict[str, LineListener] = {}
+        self._hub = LineHub()
 
     def __enter__(self) -> Bench:
         return self
@@ -144,7 +146,7 @@ class Bench:
             raise SetupError(
                 f"has no serial port '{name}'", where=self.config.name, hint=self._named("serial", self.taps)
             )
-        listener = LineListener(port, baud or 4800, framing or "8N1", clock=self.clock)
+        listener = LineListener(port, baud or 4800, framing or "8N1", clock=self.clock, hub=self._hub)
         listener.open()
         self._open.callback(listener.close)
         self._lines[name] = listener

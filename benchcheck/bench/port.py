@@ -23,6 +23,7 @@ try:
 except ImportError:  # not a POSIX system
     PORT_ERRORS = (OSError,)
 
+_ASKING_ERRORS: tuple[type[Exception], ...] = (*PORT_ERRORS, NameError, AttributeError, TypeError, ValueError)
 _SETTING_ERRORS: tuple[type[Exception], ...] = (*PORT_ERRORS, ValueError, TypeError)
 
 _FRAMING = re.compile(r"([5-8])([NEOMS])(1|1\.5|2)\Z")
@@ -68,6 +69,9 @@ def open_port(port: str, *, baud: int = 115200, framing: str = "8N1", timeout_s:
         if _errno_of(error) == errno.EINVAL:
             raise _refused(port, baud, framing, error) from None
         raise opening_error(where, error) from None
+    if not _took(handle, bits, parity):
+        close_port(handle)
+        raise _refused(port, baud, framing, OSError("it stays at another framing"))
     return handle
 
 
@@ -80,6 +84,18 @@ def set_speed(handle: Any, baud: int, framing: str) -> None:
         handle.reset_input_buffer()
     except _SETTING_ERRORS as error:
         raise _refused(handle.port, baud, framing, error) from None
+    if not _took(handle, bits, parity):
+        raise _refused(handle.port, baud, framing, OSError("it stays at another framing"))
+
+
+def _took(handle: Any, bits: int, parity: str) -> bool:
+    """Whether the system has these data bits and this parity, read back: some ports pass over what they don't have."""
+    try:
+        flags = termios.tcgetattr(handle.fileno())[2]
+    except _ASKING_ERRORS:
+        return True  # nothing that can be asked
+    size = {5: termios.CS5, 6: termios.CS6, 7: termios.CS7, 8: termios.CS8}[bits]
+    return flags & termios.CSIZE == size and bool(flags & termios.PARENB) == (parity != "N")
 
 
 def close_port(handle: Any) -> None:

@@ -9,10 +9,11 @@ from types import SimpleNamespace
 import pytest
 from bench_stand_ins import Pty, TcpLines, until
 
-from benchcheck.bench import serial_line
+from benchcheck.bench import line_hub
 from benchcheck.bench.clock import FakeClock
+from benchcheck.bench.link import LinkState
 from benchcheck.bench.port import open_port, printable, split_framing
-from benchcheck.bench.serial_line import LineListener, LineState
+from benchcheck.bench.serial_line import LineListener
 from benchcheck.words.errors import SetupError
 
 # published sentence, an open test file of a marine library
@@ -30,7 +31,7 @@ def heard(listener, count):
 
     def enough():
         chunks.extend(listener.drain())
-        return sum(len(chunk) for _, chunk in chunks) >= count
+        return sum(len(chunk) for _, chunk, _ in chunks) >= count
 
     until(enough)
     return chunks
@@ -42,11 +43,11 @@ def test_bytes_come_as_they_were_sent_with_their_time(pty):
         listener.open()
         pty.say(SENTENCE + b"\x00\xff\x1b")
         chunks = heard(listener, len(SENTENCE) + 3)
-        assert b"".join(chunk for _, chunk in chunks) == SENTENCE + b"\x00\xff\x1b"
-        assert {stamp for stamp, _ in chunks} == {clock.stamp_ns()}
+        assert b"".join(chunk for _, chunk, _ in chunks) == SENTENCE + b"\x00\xff\x1b"
+        assert {stamp for stamp, _, _ in chunks} == {clock.stamp_ns()}
         assert listener.drain() == []
-        assert listener.state is LineState.LISTENING
-    assert listener.state is LineState.CLOSED
+        assert listener.state is LinkState.LISTENING
+    assert listener.state is LinkState.CLOSED
     assert pty.heard == b""  # a listener never sends
 
 
@@ -54,10 +55,10 @@ def test_it_listens_over_tcp_too():
     with TcpLines({}) as server, closing(LineListener(f"socket://127.0.0.1:{server.port}", 9600)) as listener:
         listener.open()
         server.say(SENTENCE * 50)
-        assert b"".join(chunk for _, chunk in heard(listener, len(SENTENCE) * 50)) == SENTENCE * 50
+        assert b"".join(chunk for _, chunk, _ in heard(listener, len(SENTENCE) * 50)) == SENTENCE * 50
         listener.set_speed(4800)
         server.hang_up()
-        until(lambda: listener.state is LineState.LINK_LOST)
+        until(lambda: listener.state is LinkState.LINK_LOST)
         assert "closed" in listener.why
 
 
@@ -72,7 +73,7 @@ def test_speed_and_framing_reach_the_port(pty):
         assert settings[2] & termios.CSTOPB
         assert (listener.baud, listener.framing) == (9600, "8N2")
         pty.say(b"after")
-        assert b"".join(chunk for _, chunk in heard(listener, 5)) == b"after"
+        assert b"".join(chunk for _, chunk, _ in heard(listener, 5)) == b"after"
 
 
 def test_a_framing_that_the_port_refuses_changes_nothing(pty):
@@ -84,7 +85,7 @@ def test_a_framing_that_the_port_refuses_changes_nothing(pty):
         assert (listener.baud, listener.framing) == (4800, "8N1")
         assert termios.tcgetattr(pty.master)[5] == termios.B4800
         pty.say(b"after")
-        assert b"".join(chunk for _, chunk in heard(listener, 5)) == b"after"
+        assert b"".join(chunk for _, chunk, _ in heard(listener, 5)) == b"after"
     with pytest.raises(SetupError, match="does not take"):
         LineListener(pty.name, 4800, "7E1").open()
 
@@ -96,7 +97,7 @@ def test_a_full_queue_drops_and_counts(pty):
         until(lambda: len(listener._queue) == 1)
         pty.say(b"second")
         until(lambda: listener.dropped_bytes == 6)
-        assert [chunk for _, chunk in listener.drain()] == [b"first"]
+        assert [chunk for _, chunk, _ in listener.drain()] == [b"first"]
 
 
 def test_unplugging_is_link_lost_as_data(pty):
@@ -105,7 +106,7 @@ def test_unplugging_is_link_lost_as_data(pty):
         pty.say(b"last words")
         heard(listener, 10)
         pty.unplug()
-        until(lambda: listener.state is LineState.LINK_LOST)
+        until(lambda: listener.state is LinkState.LINK_LOST)
         assert listener.why.isprintable()
         assert listener.drain() == []
 
@@ -121,14 +122,14 @@ def test_a_flush_between_look_and_read_is_no_lost_link(pty, monkeypatch):
             looked.set()
         return ready
 
-    monkeypatch.setattr(serial_line, "select", SimpleNamespace(select=look))
+    monkeypatch.setattr(line_hub, "select", SimpleNamespace(select=look))
     with closing(LineListener(pty.name)) as listener:
         listener.open()
         pty.say(b"dropped")
         until(looked.is_set)
         pty.say(b"kept")
-        assert b"".join(chunk for _, chunk in heard(listener, 4)) == b"kept"
-        assert listener.state is LineState.LISTENING
+        assert b"".join(chunk for _, chunk, _ in heard(listener, 4)) == b"kept"
+        assert listener.state is LinkState.LISTENING
 
 
 def test_the_port_is_ours_alone(pty):
