@@ -13,7 +13,6 @@ from bench_stand_ins import until
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.config import config_from_mapping
 from benchcheck.bench.link import LinkState
-from benchcheck.bench.serial_line import LineState
 from benchcheck.profile.load import load_profile
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.contact import ref_of
@@ -106,7 +105,7 @@ def test_a_bench_that_vanishes(simulator, harness):
     bench.supply.on()
     simulator.end()
     until(lambda: adapter.state is LinkState.LINK_LOST)
-    until(lambda: line.state is LineState.LINK_LOST)
+    until(lambda: line.state is LinkState.LINK_LOST)
     with pytest.raises(LinkLost):
         meter.ohms()
     with pytest.raises(LinkLost):
