@@ -84,7 +84,7 @@ def test_a_job_in_small(simulator, harness):
         heard = bytearray()
 
         def a_sentence_has_come():
-            heard.extend(b"".join(chunk for _, chunk in line.drain()))
+            heard.extend(b"".join(chunk.data for chunk in line.drain()))
             return any(kind.encode() in heard for kind in link.talks[0].types)
 
         until(a_sentence_has_come)
