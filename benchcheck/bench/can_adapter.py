@@ -117,6 +117,22 @@ class CanAdapter:
         return self._source.status
 
     @property
+    def controller(self) -> str:
+        """The same in words."""
+        from benchcheck.bench.serial_can_words import StatusBit
+
+        status = self.status
+        if status is None:
+            return "not reported by this adapter"
+        said = [
+            (StatusBit.BUS_ERROR, "bus error"),
+            (StatusBit.ERROR_PASSIVE, "error passive"),
+            (StatusBit.WARNING, "error warning"),
+            (StatusBit.OVERRUN | StatusBit.RECEIVE_FULL, "frames lost in the adapter"),
+        ]
+        return ", ".join(words for bits, words in said if status & bits) or "no errors"
+
+    @property
     def identity(self) -> str:
         rate = f"{self.bitrate} bit/s as configured" if self.bitrate else "bit rate as the adapter has it"
         errors = "error frames reported" if self.error_frames_reported else "error frames not reported by this adapter"

@@ -29,6 +29,7 @@ COMMANDS = {
     "breakout": "The breakout leads of the bench, and the self-check of one.",
     "job": "Start, open, list, show, waive or verify a job record.",
     "check": "Run a stage of a job: moves are told, readings are typed or measured.",
+    "listen": "Live: who is there, load, errors, lines; writes a capture.",
     "survey": "The analysis of a recording: load, identifiers, silences, lines, who is there.",
     "replay": "A capture judged again as the live run judged it, or its frames played as they came.",
     "compare": "What changed between two recordings of one bench, by how much it matters.",
