@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,7 @@ from benchcheck.bench.supply import Supply
 from benchcheck.words.errors import SetupError
 
 if TYPE_CHECKING:
-    from benchcheck.bench.config import BenchConfig
+    from benchcheck.bench.config import BenchConfig, CanPort
 
 
 class Bench:
@@ -113,12 +114,7 @@ class Bench:
             if adapter.acknowledge == acknowledge:
                 return adapter
             adapter.close()
-        index = next((i for i, port in enumerate(self.config.can) if port.bus == bus), None)
-        if index is None:
-            raise SetupError(
-                f"has no CAN adapter for {bus}", where=self.config.name, hint=self._named("can", self.buses)
-            )
-        port = self.config.can[index]
+        index, port = self._can_port(bus)
         adapter = CanAdapter(
             bus,
             port.interface,
@@ -132,6 +128,32 @@ class Bench:
         self._open.callback(adapter.close)
         self._can[bus] = adapter
         return adapter
+
+    def sets_bitrate(self, bus: str) -> bool:
+        """Whether the bit rate of this bus's adapter is set by this program. SetupError where there is no adapter."""
+        return facts(self._can_port(bus)[1].interface).sets_bitrate
+
+    @contextmanager
+    def can_at(self, bus: str, bitrate: int, *, acknowledge: bool = False) -> Iterator[CanAdapter]:
+        """The adapter of a bus at another bit rate for a while, whatever the description says. SetupError as for `can`."""
+        index, port = self._can_port(bus)
+        adapter = self._can.pop(bus, None)
+        if adapter is not None:
+            adapter.close()
+        made = CanAdapter(
+            bus, port.interface, port.channel, bitrate, acknowledge=acknowledge, bus_index=index, clock=self.clock
+        )
+        made.open()
+        try:
+            yield made
+        finally:
+            made.close()
+
+    def _can_port(self, bus: str) -> tuple[int, CanPort]:
+        for index, port in enumerate(self.config.can):
+            if port.bus == bus:
+                return index, port
+        raise SetupError(f"has no CAN adapter for {bus}", where=self.config.name, hint=self._named("can", self.buses))
 
     def line(self, name: str, baud: int | None = None, framing: str | None = None) -> LineListener:
         """The listener on a serial port, open; `baud` and `framing` set the speed anew where they are given."""

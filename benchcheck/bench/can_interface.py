@@ -26,7 +26,8 @@ class Passive:
 
 @dataclass(frozen=True, slots=True)
 class InterfaceFacts:
-    """error_frames: whether it hands on error frames. open_options: what else `can.Bus` is given.
+    """error_frames: whether it hands on error frames. open_options: what else `can.Bus` is given. sets_bitrate: whether the
+    bit rate that it is given is the one that it takes.
 
     silent_options / silent: what asks for silence, and what that is worth.
     """
@@ -41,6 +42,7 @@ class InterfaceFacts:
         PassiveState.ACKNOWLEDGES, "this interface acknowledges: frames of a lone unit are acknowledged by this bench"
     )
     is_serial: bool = False
+    sets_bitrate: bool = True
 
 
 _UNKNOWN = InterfaceFacts()
@@ -54,9 +56,10 @@ _FACTS = {
         is_serial=True,
     ),
     # the kernel's own settings decide, and they are made outside this program
-    "socketcan": InterfaceFacts(error_frames=True),
+    "socketcan": InterfaceFacts(error_frames=True, sets_bitrate=False),
     "virtual": InterfaceFacts(
         error_frames=True,
+        sets_bitrate=False,
         silent=Passive(PassiveState.BY_THE_ADAPTERS_WORD, "no wire here: nothing can be acknowledged"),
         acknowledging=Passive(PassiveState.BY_THE_ADAPTERS_WORD, "no wire here: nothing can be acknowledged"),
     ),

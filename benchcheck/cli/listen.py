@@ -28,6 +28,7 @@ Examples:
   benchcheck listen --bench bench.toml --profile survey_launch
   benchcheck listen --bench bench.toml --profile survey_launch --until-present --for 30
   benchcheck listen --bench bench.toml --bus can1 --bitrate 250000 --for 10 --json
+  benchcheck listen --bench bench.toml --bus can1 --find-bitrate --for 10
   benchcheck listen --bench bench.toml --profile survey_launch --tap tap1=gps_log:GPS
   benchcheck listen --bench bench.toml --tap tap1 --baud 4800 --find-speed
 
@@ -49,6 +50,7 @@ Exit codes: those of survey: 0 all PASS, 1 a FAIL, 3 nothing could be opened, 4 
 @click.option("--framing", metavar="8N1", help="Their data bits, parity and stop bits [8N1].")
 @click.option("--protocol", type=click.Choice(["nmea0183", "text"]), help="What they speak [nmea0183].")
 @click.option("--find-speed", is_flag=True, help="First find the speed of every tap, by listening.")
+@click.option("--find-bitrate", is_flag=True, help="First find the bit rate of every bus, by listening only.")
 @click.option("--for", "for_s", type=click.FloatRange(0.1), metavar="S", help="End after so many seconds.")
 @click.option("--until-present", is_flag=True, help="End as soon as every unit of the profile is there.")
 @click.option("--acknowledge", is_flag=True, help="Let the CAN adapters take part in the bus; else they only listen.")
@@ -66,6 +68,7 @@ def command(
     framing: str | None,
     protocol: str | None,
     find_speed: bool,
+    find_bitrate: bool,
     for_s: float | None,
     until_present: bool,
     acknowledge: bool,
@@ -97,6 +100,8 @@ def command(
     with ExitStack() as stack:
         stack.enter_context(ends_in_order())
         opened = stack.enter_context(Bench(config))
+        if find_bitrate:
+            wanted = [_at_its_bitrate(opened, bus) for bus in wanted]
         if find_speed:
             tapped = [_at_its_speed(opened, line) for line in tapped]
         kept = CaptureFile(
@@ -230,6 +235,18 @@ def _at_its_speed(bench: Bench, line: ListenLine) -> ListenLine:
     found = find_speed(listener, bench.clock, line.protocol, line.baud, line.framing)
     say(f"{line.name}: {found.text}")
     return line if found.best is None else replace(line, baud=found.best.baud, framing=found.best.framing)
+
+
+def _at_its_bitrate(bench: Bench, bus: ListenBus) -> ListenBus:
+    """The bus at the bit rate that was found, or as it was."""
+    from dataclasses import replace
+
+    from benchcheck.jobs.find_bitrate import find_bitrate
+
+    say(f"{bus.name}: looking for its bit rate ...")
+    found = find_bitrate(bench, bus.name, bus.bitrate)
+    say(f"{bus.name}: {found.text}")
+    return bus if found.bitrate is None else replace(bus, bitrate=found.bitrate)
 
 
 def _now_text() -> str:
