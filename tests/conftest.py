@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gc
+import os
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -15,7 +17,15 @@ from hypothesis import HealthCheck, settings
 settings.register_profile("calm", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("calm")
 
+# Compiled once and kept, whatever the environment says: each worker, and each command that is run as a program, would
+# compile the same files again, and that is a good part of the time.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 gc.set_threshold(50_000, 20, 20)  # as the command does
+
+# Files that wait long, for a simulated bench or a terminal: they begin first, and the others go on beside them.
+_WAIT_LONG = ("test_demo.py", "test_screens.py", "test_check.py", "test_simulator_process.py")
 
 _GRACE_S = 2.0  # what is ending by itself may take this long; nothing waits when nothing is left over
 _ENDPOINTS = ("/dev/pts/", "/dev/ptmx", "/dev/tty", "socket:[")
@@ -62,6 +72,10 @@ def _left_over(threads: set[threading.Thread], endpoints: dict[int, str], childr
     left += [f"open {what} (fd {fd})" for fd, what in _endpoints().items() if endpoints.get(fd) != what]
     left += [f"child process {pid}" for pid in _children() - children]
     return left
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.path.name not in _WAIT_LONG)
 
 
 @pytest.fixture(autouse=True)

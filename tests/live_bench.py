@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+
+from bench_stand_ins import until
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.config import config_from_mapping
@@ -21,8 +23,20 @@ PROFILE = ROOT / "profiles" / "survey_launch"
 
 
 @contextmanager
-def live_bench(folder: Path, faults: str = "", *, power: bool = True, taps: int = 0) -> Iterator[tuple[Path, Bench, Harness]]:
-    """(bench file, the bench that plugs and feeds, profile). Its first `taps` taps are put on the profile's first talkers."""
+def live_bench(
+    folder: Path,
+    faults: str = "",
+    *,
+    power: bool = True,
+    taps: int = 0,
+    units: Sequence[str] | None = None,
+    heard: bool = False,
+) -> Iterator[tuple[Path, Bench, Harness]]:
+    """(bench file, the bench that plugs and feeds, profile). Its first `taps` taps are put on the profile's first talkers.
+
+    units  those that are plugged in; None: all
+    heard  wait until the first of them talks
+    """
     command = [sys.executable, "-m", "benchcheck", "simulate", str(PROFILE)]
     if faults:
         (folder / "faults.toml").write_text(faults, encoding="utf-8")
@@ -39,7 +53,8 @@ def live_bench(folder: Path, faults: str = "", *, power: bool = True, taps: int 
             hands = bench.hands
             assert hands is not None
             breakouts = {ref_of(contact) for link, talk in talkers for contact in (talk.tx, link.ground)}
-            on_unit = {ref for unit in harness.units.values() for ref in unit.connectors.values()}
+            plugged = harness.units if units is None else units
+            on_unit = {ref for unit in plugged for ref in harness.units[unit].connectors.values()}
             hands.bring_to(BenchState(on_unit=frozenset(on_unit), breakout=frozenset(breakouts)))
             for number, (link, talk) in enumerate(talkers, 1):
                 hands.tap(f"tap{number}", talk.tx, link.ground)
@@ -47,6 +62,10 @@ def live_bench(folder: Path, faults: str = "", *, power: bool = True, taps: int 
             bench.supply.set(feed.nominal_v, feed.limit_a)
             if power:
                 bench.supply.on()
+            if heard:
+                bus = harness.buses[0]
+                with bench.can_at(bus.name, bus.bitrate, acknowledge=True) as adapter:
+                    until(lambda: adapter.counts.frames > 0)
             yield path, bench, harness
         process.stdin.close()
         process.wait(20)

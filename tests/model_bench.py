@@ -16,6 +16,8 @@ from types import SimpleNamespace
 import numpy as np
 
 from benchcheck.bench.clock import FakeClock
+from benchcheck.bench.link import Outage
+from benchcheck.bench.serial_line import HeardBytes
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Bus, Harness
 from benchcheck.jobs.hearing import CaptureSink
@@ -217,6 +219,7 @@ class _Can:
     error_frames_reported = False
     passive = SimpleNamespace(sentence="it is a model")
     state = "listening"
+    outages: tuple[Outage, ...] = ()
 
     def __init__(self, bench: ModelBench, bus: Bus, faults: Sequence[Fault], seed: int) -> None:
         self._bench = bench
@@ -259,7 +262,7 @@ class _Line:
         self._senders = senders(harness, habits(harness, faults), faults)
         self.baud, self.framing = 4800, "8N1"
 
-    def drain(self) -> list[tuple[int, bytes]]:
+    def drain(self) -> list[HeardBytes]:
         model, now_s = self._bench.model, self._bench.now_s
         since = model.powered_units()
         said = {(s.unit, s.contact): (s, s.advance(now_s, since.get(s.unit))) for s in self._senders}
@@ -269,7 +272,7 @@ class _Line:
             sender, pieces = said.get((driven.transmitter.unit, driven.transmitter.contact), (None, []))
             for piece in pieces if sender is not None else ():
                 heard += piece.heard(sender.baud, self.baud, sender.framing)
-        return [(self._bench.clock.stamp_ns(), heard)] if heard else []
+        return [HeardBytes(self._bench.clock.stamp_ns(), heard)] if heard else []
 
 
 @dataclasses.dataclass
@@ -307,8 +310,10 @@ def job_on(
     meter: MeterSpec | None = None,
     capture: CaptureSink | None = None,
     acknowledge: bool = True,
+    bench_harness: Harness | None = None,
 ) -> Job:
-    bench = ModelBench(harness, faults, seed=seed, hook=hook, meter=meter)
+    """`bench_harness`: what is really on the bench, where the profile under test says other things of it."""
+    bench = ModelBench(bench_harness or harness, faults, seed=seed, hook=hook, meter=meter)
     record = record if record is not None else MemoryRecord()
     said: list[str] = []
     runner = Runner(

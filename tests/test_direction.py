@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -122,10 +123,16 @@ def modules() -> Iterator[tuple[str, Path]]:
         yield ".".join(parts), path
 
 
+@cache
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    """Everything that a module is written of."""
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"), str(path))))
+
+
 def imports(path: Path) -> Iterator[tuple[int, str]]:
     """Every import of a module with its line, wherever it stands, as a full dotted name."""
     here = ("benchcheck", *path.relative_to(PACKAGE).with_suffix("").parts)
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"), str(path))):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             for name in node.names:
                 yield node.lineno, name.name
@@ -206,7 +213,7 @@ def test_pure_rooms_neither_print_nor_open(room: str) -> None:
         f"{path.relative_to(ROOT)}:{node.lineno}: calls {node.func.id}"
         for name, path in MODULES.items()
         if name.partition(".")[0] == room
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in nodes(path)
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
         if node.func.id in ("open", "print", "input", "eval", "exec", "breakpoint")
     ]

@@ -30,8 +30,10 @@ class Bench:
     where it was not, it is still switched off), then closes the rest in reverse order of opening.
     """
 
-    def __init__(self, config: BenchConfig, clock: Clock | None = None) -> None:
+    def __init__(self, config: BenchConfig, clock: Clock | None = None, *, keeps_supply: bool = False) -> None:
+        """`keeps_supply`: whoever only asks a supply who it is leaves its output as it was."""
         self.config = config
+        self._keeps_supply = keeps_supply
         self.clock = clock or Clock()
         self._open = ExitStack()
         self._meter: Meter | None = None
@@ -93,7 +95,7 @@ class Bench:
                 )
             instrument = Instrument("supply", port.resource, expect=port.identity, baud=port.baud)
             self._open.callback(instrument.close)
-            self._supply = Supply(instrument, self.config.meter_spec)
+            self._supply = Supply(instrument, self.config.meter_spec, off_at_the_end=not self._keeps_supply)
         return self._supply
 
     @property
@@ -123,6 +125,7 @@ class Bench:
             acknowledge=acknowledge,
             bus_index=index,
             clock=self.clock,
+            silence=port.silence,
         )
         adapter.open()
         self._open.callback(adapter.close)
@@ -203,7 +206,9 @@ class Bench:
     def passive(self) -> dict[str, str]:
         """By bus: whether this bench is silent there, and how we know."""
         return {
-            port.bus: (self._can[port.bus].passive if port.bus in self._can else facts(port.interface).silent).sentence
+            port.bus: self._can[port.bus].passive.sentence
+            if port.bus in self._can
+            else port.silence or facts(port.interface).silent.sentence
             for port in self.config.can
         }
 

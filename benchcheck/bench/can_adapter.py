@@ -6,7 +6,7 @@ import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from benchcheck.bench.can_interface import Passive, facts
+from benchcheck.bench.can_interface import Passive, PassiveState, facts
 from benchcheck.bench.clock import Clock
 from benchcheck.bench.library_can import LibraryCan
 from benchcheck.bench.link import Link, LinkState, Outage
@@ -64,6 +64,7 @@ class CanAdapter:
 
     acknowledge  False asks the interface for silence, and `passive` says what that is worth. True lets it
                  take part: a lone unit is then acknowledged by this bench.
+    silence      how this adapter was proved silent, in words; empty where it wasn't
     bus_index    goes into the `bus` column of every batch
     """
 
@@ -78,12 +79,14 @@ class CanAdapter:
         bus_index: int = 0,
         queue_frames: int | None = None,
         clock: Clock | None = None,
+        silence: str = "",
     ) -> None:
         self.bus = bus
         self.interface = interface
         self.channel = channel
         self.bitrate = bitrate
         self.acknowledge = acknowledge
+        self._silence = silence
         self._bus_index = bus_index
         self._facts = facts(interface)
         where, used = f"CAN adapter of {bus} at {channel}", clock or Clock()
@@ -104,6 +107,8 @@ class CanAdapter:
     @property
     def passive(self) -> Passive:
         """Whether this bench is silent on the bus, and how we know."""
+        if self._silence and not self.acknowledge:
+            return Passive(PassiveState.PROVED, self._silence)
         return self._source.passive
 
     @property

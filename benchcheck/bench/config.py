@@ -65,6 +65,14 @@ class CanPort(_Frozen):
     interface: _Text = "slcan"
     channel: _Text
     bitrate: int | None = Field(default=None, gt=0, le=1_000_000)
+    silence: str = ""  # how it was proved silent; kept elsewhere, see cli/silence_proofs.py
+
+    @field_validator("silence")
+    @classmethod
+    def _is_proved_not_written(cls, given: str) -> str:
+        if given:
+            raise ValueError("silence is proved, not written: benchcheck ready --prove-silent BUS")
+        return given
 
 
 class SerialPort(_Frozen):

@@ -131,14 +131,41 @@ def opening_error(where: str, error: BaseException) -> SetupError:
             where=where,
             hint="Join the group that owns the port (often 'dialout' or 'uucp'), log in again, and check that no "
             "other program has it.",
+            mend=_join_group(error, where),
         )
     if code in (errno.EAGAIN, errno.EBUSY) or "lock" in text.lower():
         return SetupError(
-            "is in use by another program", where=where, hint="Close the other program, or name another port."
+            "is in use by another program",
+            where=where,
+            hint="Close the other program, or name another port.",
+            mend=f"fuser -v {_port_of(error, where)}" if os.name == "posix" else "",
         )
     if code == errno.ECONNREFUSED or "refused" in text:
         return SetupError("nobody listens there", where=where, hint="Start what should answer, or correct the address.")
     return SetupError(f"can't be opened: {text}", where=where, hint=existing_ports_hint())
+
+
+def _port_of(error: BaseException | None, where: str) -> str:
+    """The device that an error is about: what the system names, else the last word of where it was met."""
+    while error is not None:
+        name = getattr(error, "filename", None)
+        if isinstance(name, str) and name:
+            return printable(name)
+        error = error.__cause__ or error.__context__
+    return where.split()[-1]
+
+
+def _join_group(error: BaseException, where: str) -> str:
+    """The command that lets this user open a port that belongs to a group."""
+    if os.name != "posix":
+        return ""
+    try:
+        import grp
+
+        group = grp.getgrgid(Path(_port_of(error, where)).stat().st_gid).gr_name
+    except (ImportError, OSError, KeyError):
+        group = "dialout"
+    return f'sudo usermod -aG {group} "$USER"'
 
 
 class PortLock:

@@ -22,12 +22,16 @@ _BY_HAND = "Switch it off by hand now."
 
 
 class Supply:
-    """A supply that answers VOLT, CURR, OUTP, MEAS:VOLT?, MEAS:CURR?."""
+    """A supply that answers VOLT, CURR, OUTP, MEAS:VOLT?, MEAS:CURR?.
 
-    def __init__(self, instrument: Instrument, spec: MeterSpec) -> None:
+    `off_at_the_end`: False for whoever only asks who it is, and leaves its output as it was.
+    """
+
+    def __init__(self, instrument: Instrument, spec: MeterSpec, *, off_at_the_end: bool = True) -> None:
         self._instrument = instrument
         self._spec = spec
         self._closed = False
+        self._off_at_the_end = off_at_the_end
         atexit.register(self._off_at_exit)
 
     @property
@@ -89,7 +93,8 @@ class Supply:
         self._closed = True
         atexit.unregister(self._off_at_exit)
         try:
-            self.off()
+            if self._off_at_the_end:
+                self.off()
         finally:
             self._instrument.close()
 

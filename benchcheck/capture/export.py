@@ -14,8 +14,10 @@ from benchcheck.capture.log_losses import EXPORT_FORMS, PACKED_FORMS, Contents, 
 from benchcheck.capture.logs import form_of
 from benchcheck.capture.pcapng_writer import CaptureWriter
 from benchcheck.capture.recording import LineChunk, Recording, part_of
+from benchcheck.words import recorder_gap
 from benchcheck.words.errors import InputError
 from benchcheck.words.frames import RAW_DLC_SHIFT, FrameBatch, FrameFlag
+from benchcheck.words.recorder_gap import RecorderGap
 
 if TYPE_CHECKING:
     from can import Message
@@ -105,6 +107,7 @@ def _write_capture(recording: Recording, path: Path) -> int:
     buses: dict[int, int] = {}
     lines: dict[int, int] = {}
     count = 0
+    told: set[RecorderGap] = set()
     with CaptureWriter(path) as writer:
         for item in recording:
             if isinstance(item, FrameBatch):
@@ -120,13 +123,31 @@ def _write_capture(recording: Recording, path: Path) -> int:
                 if item.line not in lines:
                     line = recording.lines[item.line]
                     lines[item.line] = writer.add_line(line.name, line.protocol, line.baud)
-                writer.write_bytes(lines[item.line], item.time_ns, item.data, sent=item.sent)
+                writer.write_bytes(
+                    lines[item.line], item.time_ns, item.data, sent=item.sent, framing_errors=item.framing_errors
+                )
             else:
                 writer.mark(item.time_ns, item.kind, item.body)
-        if recording.dropped_frames and buses:
-            # which bus it was is not known any more where there are several
-            writer.dropped(min(buses.values()), recording.dropped_frames)
+                if item.kind == recorder_gap.MARK and (gap := RecorderGap.from_mark(item.body)) is not None:
+                    told.add(gap)
+        for gap in recording.recorder_gaps:
+            if gap not in told and gap.start_ns >= 0:  # it was known by a missing part or by counts, which stay behind
+                writer.gap(gap)
+        _write_dropped(recording, buses, writer)
     return count
+
+
+def _write_dropped(recording: Recording, buses: dict[int, int], writer: CaptureWriter) -> None:
+    """What was dropped, of the bus that the gaps of the recorder name; of the rest it is not known any more."""
+    named = {
+        number: sum(g.dropped for g in recording.recorder_gaps if g.bus == recording.buses[number].name)
+        for number in buses
+    }
+    rest = max(0, recording.dropped_frames - sum(named.values()))
+    for number, interface in buses.items():
+        total = named[number] + (rest if interface == min(buses.values()) else 0)
+        if total:
+            writer.dropped(interface, total)
 
 
 def _runs(batch: FrameBatch) -> Iterator[tuple[int, int]]:

@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.capture import pcapng_form as form
+from benchcheck.capture.packet_runs import HEAD_WORDS, ROW_WORDS, Packets, Words
 from benchcheck.capture.recording import CAN_ID_BASE
 from benchcheck.words.frames import FD_LENGTHS, RAW_DLC_SHIFT, FrameBatch, FrameFlag
 
-HEAD_WORDS = 9  # of a block, up to the data of its frame: 7 of the block, 2 of the frame
-ROW_WORDS = HEAD_WORDS + 2  # ...with the 8 data bytes of a classic frame
 _FLAGS_OPTION_WORDS = 3
 _FLAGS_OPTION = form.EPB_FLAGS | 4 << 16  # code and length of the option, read as one little-endian word
 _NO_ID = np.uint32(0x1FFF_FFFF)
 _LATEST = np.uint64(1 << 62)  # as recording.is_sane_stamp
 _MASKS = np.array([(1 << 8 * length) - 1 for length in range(9)], np.uint64)  # the data bytes that a length covers
 _IS_FD_LENGTH = np.array([length in FD_LENGTHS for length in range(256)])
-
-Words = NDArray[np.uint32]
 
 
 def encode_frames(interface: int, batch: FrameBatch) -> bytes:
@@ -80,28 +76,6 @@ def _fd_bits(flags: NDArray[np.uint16]) -> Words:
     fd |= np.where(flags & FrameFlag.BRS, form.FD_BRS, 0)
     fd |= np.where(flags & FrameFlag.ESI, form.FD_ESI, 0)
     return fd.astype(np.uint32)
-
-
-@dataclass(frozen=True, slots=True)
-class Packets:
-    """n enhanced packet blocks, one right behind the other.
-
-    words    uint32[m]     the part of the file that they are in, in this machine's byte order
-    starts   int64[n]      where each begins in `words`
-    rows     uint32[n, 11] the first words of each; of shorter blocks what follows them, too
-    swapped  whether the file has the byte order that this machine hasn't
-    """
-
-    words: Words
-    starts: NDArray[np.int64]
-    rows: Words
-    swapped: bool
-
-    def __len__(self) -> int:
-        return len(self.starts)
-
-    def some(self, which: slice | NDArray[np.int64] | NDArray[np.bool_]) -> Packets:
-        return Packets(self.words, self.starts[which], self.rows[which], self.swapped)
 
 
 def decode_frames(
@@ -215,77 +189,3 @@ def _data(packets: Packets, flags: NDArray[np.uint16], length: NDArray[np.uint8]
         found.byteswap(inplace=True)
     wide[long] = found.view(np.uint8) * (np.arange(64) < held[long, None])
     return wide
-
-
-def find_uniform(words: Words, place: int, at_most: int) -> int:
-    """How many packet blocks of one length stand one behind the other from `place` on, `at_most` being looked at."""
-    if place + 2 > len(words) or words[place] != form.ENHANCED_PACKET:
-        return 0
-    total = int(words[place + 1])
-    stride = total // 4
-    if total % 4 or not 4 * (HEAD_WORDS + 1) <= total <= 4 * 64:
-        return 0
-    most = min(at_most, (len(words) - place) // stride)
-    found, step = 0, 256
-    while found < most:
-        count = min(step, most - found)
-        start = place + found * stride
-        block = words[start : start + count * stride].reshape(count, stride)
-        fits = (block[:, 0] == form.ENHANCED_PACKET) & (block[:, 1] == total) & (block[:, -1] == total)
-        if not fits.all():
-            return found + int(np.argmin(fits))
-        found += count
-        step *= 4
-    return found
-
-
-class Chain:
-    """The packet blocks of a part of a file: where each may begin, and how far they stand one right behind the other.
-
-    Every place that holds the type of a packet block with the same length at both of its ends is taken for one until
-    the blocks before it lead elsewhere; so a run of any lengths is followed without looking at each in turn.
-    """
-
-    def __init__(self, words: Words, place: int) -> None:
-        part = words[place:]
-        last = len(part) - ROW_WORDS
-        at = np.flatnonzero(part[: max(0, last + 1)] == form.ENHANCED_PACKET)
-        total = part[at + 1]
-        # from 32 (no data at all) to 1,020 bytes, and a multiple of 4
-        fits = ((total - np.uint32(32)) & np.uint32(0xFFFF_FC03)) == 0
-        if not fits.all():
-            at, total = at[fits], total[fits]
-        end = at + (total >> np.uint32(2))
-        fits = part.take(end - 1, mode="clip") == total
-        fits &= end <= len(part)
-        if not fits.all():
-            at, end = at[fits], end[fits]
-        self._at = at + place
-        self._end = end + place
-        self._breaks = np.flatnonzero(end[:-1] != at[1:]) + 1
-
-    def run(self, place: int) -> tuple[NDArray[np.int64], int]:
-        """Where the packet blocks begin that stand one behind the other from `place` on, and where the last one ends."""
-        first = int(np.searchsorted(self._at, place))
-        if first == len(self._at) or self._at[first] != place:
-            return self._at[:0], place
-        behind = int(np.searchsorted(self._breaks, first, "right"))
-        stop = int(self._breaks[behind]) if behind < len(self._breaks) else len(self._at)
-        return self._at[first:stop], int(self._end[stop - 1])
-
-
-def rows_of(words: Words, starts: NDArray[np.int64]) -> Words:
-    """The first 11 words from each of `starts` on; all of them must lie in `words`."""
-    # one copy of 44 bytes a row, which is less than half the time of gathering the words one by one
-    every: NDArray[np.void] = np.ndarray(
-        (len(words) - ROW_WORDS + 1,), np.dtype((np.void, 4 * ROW_WORDS)), buffer=words, strides=(4,)
-    )
-    return every[starts].view(np.uint32).reshape(-1, ROW_WORDS)
-
-
-def uniform_rows(words: Words, place: int, count: int, stride: int) -> Words:
-    """As rows_of, of `count` blocks of `stride` words each, without a copy where they are long enough."""
-    block = words[place : place + count * stride].reshape(count, stride)
-    if stride >= ROW_WORDS:
-        return block[:, :ROW_WORDS]
-    return np.pad(block, ((0, 0), (0, ROW_WORDS - stride)))

@@ -35,6 +35,8 @@ class Interface:
     index: int = 0
     dropped: int = 0  # as its statistics say
     dropped_between: int = 0  # as its packets say
+    dropped_in_marks: int = 0  # ...and marks, since its last statistics
+    counted_ns: int | None = None  # the stamp of its last statistics
 
     @property
     def in_nanoseconds(self) -> bool:

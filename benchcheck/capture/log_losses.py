@@ -81,6 +81,7 @@ _BECOMES: dict[str, dict[str, str]] = {
     "line_chunks": dict.fromkeys(EXPORT_FORMS[1:], _NO_PLACE),
     "marks": dict.fromkeys(EXPORT_FORMS[1:], _NO_PLACE),
     "drop_counts": dict.fromkeys(EXPORT_FORMS[1:], _NO_PLACE),
+    "recorder_gaps": dict.fromkeys(EXPORT_FORMS[1:], _NO_PLACE),
     "reading_back": {".txt": "this form is for people: no program reads it back"},
 }
 _TITLES = {
@@ -104,6 +105,7 @@ _TITLES = {
     "line_chunks": "chunks of serial lines",
     "marks": "marks",
     "drop_counts": "frames that the recorder counted as dropped",
+    "recorder_gaps": "times in which not everything was recorded",
     "reading_back": "frames",
 }
 
@@ -147,6 +149,7 @@ def look_through(recording: Recording) -> Contents:
     contents.add("number_names", sum(bus.name.isdigit() for bus in buses))
     contents.add("rates", sum(bus.bitrate is not None or bus.data_bitrate is not None for bus in buses))
     contents.add("drop_counts", recording.dropped_frames)
+    contents.add("recorder_gaps", len(recording.recorder_gaps))
     contents.add("stamps", contents.frames)
     contents.add("date", contents.frames)
     contents.add("reading_back", contents.frames)

@@ -11,12 +11,18 @@ LINKTYPE_CAN_SOCKETCAN (227), one frame a packet:
     data: of a classic frame always 8 bytes, those beyond its length 0; readers take any number from the length on
 
 LINKTYPE_USER0 (147), one read or write of a serial line a packet, the payload being this project's own:
-    version, 1 byte: 1
+    version, 1 byte: 1; 2 where the port tells of framing errors
     direction, 1 byte: 0 received, 1 sent by this bench
-    the raw bytes
+    of version 2: how many framing errors the port told of with these bytes, 2 bytes, big-endian; 0 says there were none
+    the raw bytes, wrongly framed ones included
 
 LINKTYPE_USER1 (148), marks, the payload being a UTF-8 JSON object with a key `kind` (`power_on`, `step_started`,
 `gap`, `continues` and `continued` where a capture goes on in another file, ...) and whatever belongs to it. Readers pass over kinds they don't know.
+
+A mark `gap` says that the recorder did not record everything: `from_ns` and `to_ns`, stamps; `bus` or `line`, the name of
+the interface, left out where it is so of all; `why`, in words; `dropped`, how many frames (of a line: packets) are known
+to be missing. It stands behind what was recorded meanwhile, and before the statistics that count the same ones. What the
+statistics have more of than such marks was dropped somewhere since the statistics before.
 
 Interface options: `if_name` is the name of the bus or line, `if_speed` its bit or baud rate, `if_tsresol` 9 (stamps in
 nanoseconds). `if_description` holds words `key=value`: `data_bitrate=` for the second rate of an FD bus, `protocol=` for
@@ -63,6 +69,8 @@ FD_ESI = 2
 FD_FRAME = 4
 
 SERIAL_VERSION = 1
+SERIAL_CHECKED_VERSION = 2  # the port tells of framing errors
+MOST_FRAMING_ERRORS = 0xFFFF
 SERIAL_RECEIVED = 0
 SERIAL_SENT = 1
 

@@ -17,8 +17,10 @@ from pathlib import Path
 
 from benchcheck.capture import pcapng_form as form
 from benchcheck.capture.frame_blocks import encode_frames
+from benchcheck.words import recorder_gap
 from benchcheck.words.errors import InputError, SetupError
 from benchcheck.words.frames import FrameBatch
+from benchcheck.words.recorder_gap import RecorderGap
 
 DELAY_NS = 500_000_000
 CALL_NS = 200_000_000
@@ -81,11 +83,20 @@ class CaptureWriter:
             self._write(encode_frames(interface, batch), int(batch.time_ns[-1]))
             self._totals[interface].received += len(batch)
 
-    def write_bytes(self, interface: int, time_ns: int, data: bytes, *, sent: bool = False) -> None:
-        """Bytes of a serial line as they were read, or sent by this bench."""
+    def write_bytes(
+        self, interface: int, time_ns: int, data: bytes, *, sent: bool = False, framing_errors: int | None = None
+    ) -> None:
+        """Bytes of a serial line as they were read, or sent by this bench.
+
+        framing_errors  how many of them the port took for wrongly framed; None where it can't tell
+        """
         self._expect(interface, form.LINK_SERIAL)
         direction = form.SERIAL_SENT if sent else form.SERIAL_RECEIVED
-        payload = bytes((form.SERIAL_VERSION, direction)) + data
+        if framing_errors is None:
+            payload = bytes((form.SERIAL_VERSION, direction)) + data
+        else:
+            count = min(framing_errors, form.MOST_FRAMING_ERRORS)
+            payload = bytes((form.SERIAL_CHECKED_VERSION, direction)) + count.to_bytes(2, "big") + data
         self._write(_packet(interface, time_ns, payload, sent=sent), time_ns)
         self._totals[interface].received += 1
 
@@ -94,6 +105,10 @@ class CaptureWriter:
         interface = self.add_marks()
         text = json.dumps({**(body or {}), "kind": kind}, allow_nan=False, sort_keys=True)
         self._write(_packet(interface, time_ns, text.encode()), time_ns)
+
+    def gap(self, gap: RecorderGap) -> None:
+        """Note that not everything was recorded, once that is over, and before `dropped` counts the same frames."""
+        self.mark(gap.end_ns, recorder_gap.MARK, gap.to_mark())
 
     def statistics(self, interface: int, time_ns: int, *, received: int, dropped: int) -> None:
         """Running totals of one interface: what was received, and what the recorder is known to have dropped."""

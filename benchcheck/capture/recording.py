@@ -3,17 +3,19 @@
 A Recording is iterated once: it yields FrameBatch, LineChunk and Mark in file order. `buses` and `lines` fill up while
 it is read (a name may turn up late in the file); `bus` in a batch and `line` in a chunk are indices into them. Damage
 never ends in an exception: reading stops where the damage begins, and says so in `truncated`, `bad_records`, `notes`.
+`recorder_gaps` fills up likewise with the times in which the recorder is known not to have recorded everything.
 """
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from benchcheck.words.frames import FD_LENGTHS, FrameBatch, FrameFlag
+from benchcheck.words.recorder_gap import RecorderGap
 
 BATCH_FRAMES = 16384
 CAPTURE_FRAMES = 65536  # of our own captures, whose frames never are Python objects
@@ -41,12 +43,16 @@ class LineInfo:
 
 @dataclass(frozen=True, slots=True)
 class LineChunk:
-    """Bytes of one line as they were read: `time_ns` is the stamp of the read, `sent` whether this bench sent them."""
+    """Bytes of one line as they were read: `time_ns` is the stamp of the read, `sent` whether this bench sent them.
+
+    framing_errors  how many of them the port took for wrongly framed; None where it can't tell
+    """
 
     line: int
     time_ns: int
     sent: bool
     data: bytes
+    framing_errors: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +78,9 @@ class Recording(ABC):
         self.dropped_frames = 0  # as the recorder counted them
         self.truncated = False
         self.notes: list[str] = []
+        self.recorder_gaps: list[RecorderGap] = []
+        self.first_ns: int | None = None  # the first and the latest stamp in the file's order, where the form can tell
+        self.last_ns: int | None = None
 
     @abstractmethod
     def __iter__(self) -> Iterator[Traffic]: ...
@@ -138,31 +147,6 @@ class FrameRows:
         return batch
 
 
-class FrameGathering:
-    """Columns gathered until there are enough for a large batch."""
-
-    def __init__(self) -> None:
-        self._parts: list[FrameBatch] = []
-        self._count = 0
-
-    def add(self, batch: FrameBatch, start: int, stop: int) -> None:
-        """Take in the frames of `batch` from `start` to before `stop`."""
-        if start < stop:
-            self._parts.append(batch if stop - start == len(batch) else part_of(batch, start, stop))
-            self._count += stop - start
-
-    def full(self) -> Iterator[FrameBatch]:
-        """What was gathered, where that is much."""
-        if self._count >= CAPTURE_FRAMES // 2:
-            yield from self.take()
-
-    def take(self) -> Iterator[FrameBatch]:
-        """What was gathered, where there is anything."""
-        parts, self._parts, self._count = self._parts, [], 0
-        if parts:
-            yield parts[0] if len(parts) == 1 else joined(parts)
-
-
 def part_of(batch: FrameBatch, start: int, stop: int) -> FrameBatch:
     """The frames from `start` to before `stop`, without a copy."""
     return FrameBatch(
@@ -172,24 +156,6 @@ def part_of(batch: FrameBatch, start: int, stop: int) -> FrameBatch:
         batch.flags[start:stop],
         batch.length[start:stop],
         batch.data[start:stop],
-    )
-
-
-def joined(parts: Sequence[FrameBatch]) -> FrameBatch:
-    """One batch of several, of at least one."""
-    width = max(part.data.shape[1] for part in parts)
-    data = np.zeros((sum(map(len, parts)), width), np.uint8)
-    place = 0
-    for part in parts:
-        data[place : place + len(part), : part.data.shape[1]] = part.data
-        place += len(part)
-    return FrameBatch(
-        np.concatenate([part.time_ns for part in parts]),
-        np.concatenate([part.bus for part in parts]),
-        np.concatenate([part.can_id for part in parts]),
-        np.concatenate([part.flags for part in parts]),
-        np.concatenate([part.length for part in parts]),
-        data,
     )
 
 

@@ -49,5 +49,9 @@ class BusErrors(CheckKind):
             return Judged(none, Verdict(Outcome.UNSURE, "not_reported", "error frames: not reported by this adapter"))
         if not errors and (nothing := heard_nothing(heard)) is not None:
             return Judged(nothing, no_reading(nothing))
+        if not errors and heard.detail.get("recorder_gaps"):
+            why = "none was seen, but for a time not everything was recorded"
+            none = Reading(ReadingState.NONE, "frames", instrument=heard.instrument, detail={"why": why})
+            return Judged(none, no_reading(none))
         reading = Reading(ReadingState.VALUE, "frames", float(str(errors)), instrument=heard.instrument)
         return Judged(reading, self.judge(step, reading))

@@ -45,8 +45,13 @@ class BusLoad(CheckKind):
             key: heard.detail.get(key)
             for key in ("load_mean_percent", "load_peak_percent", "frames", "load_by_second_percent")
         }
-        if not isinstance(peak, (int, float)) or dropped:
+        gaps = heard.detail.get("recorder_gaps")
+        if not isinstance(peak, (int, float)) or dropped or gaps:
             why = f"{dropped} frames were dropped" if dropped else "no whole second was heard"
+            if gaps and not dropped and isinstance(peak, (int, float)):
+                why = "for a time not everything was recorded, and the bus may have been fuller then"
+            if heard.detail.get("wire_bits_at_data_bitrate") and not heard.detail.get("data_bitrate") and not dropped:
+                why = "its frames switch to a second bit rate, which the profile does not give: data_bitrate"
             none = Reading(ReadingState.NONE, "%", instrument=heard.instrument, detail={**detail, "why": why})
             return Judged(none, no_reading(none))
         reading = Reading(ReadingState.VALUE, "%", float(peak), 0.0, instrument=heard.instrument, detail=detail)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind, no_reading
+from benchcheck.harness.model import Bus
 from benchcheck.harness.power import plug_order, units_in
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
@@ -30,7 +31,6 @@ class UnitHeard(CheckKind):
         state = units_in(harness, plug_order(harness))
         for bus in harness.buses:
             for unit in bus.nodes:
-                sent = [message for message in bus.messages if message.sender == unit]
                 if unit in harness.units:
                     boot_s = harness.units[unit].type.boot_s
                     yield Step(
@@ -41,9 +41,7 @@ class UnitHeard(CheckKind):
                         state=state,
                         question=f"is {unit} heard on {bus.name} within {boot_s:g} s of power-on, and without a break?",
                         subject=(unit, bus.name),
-                        note=f"{len(sent)} messages by the database; first within {boot_s:g} s by the unit file"
-                        if sent
-                        else "no message of this unit is in the profile's database, so it can't be told",
+                        note=_note(bus, unit, boot_s),
                         settings={"bus": bus.name, "unit": unit},
                     )
 
@@ -64,3 +62,14 @@ class UnitHeard(CheckKind):
         if outcome is Outcome.FAIL and state == "missing":
             text = f"{text}; {self.reasons['missing']}"
         return own, Verdict(outcome, state, text)
+
+
+def _note(bus: Bus, unit: str, boot_s: float) -> str:
+    sources = [source for source in bus.sources if source.unit == unit]
+    instead = any(source.instead for source in sources)
+    sent = [] if instead else [message for message in bus.messages if message.sender == unit]
+    told = [f"{len(sent)} messages by the database"] if sent or not sources else []
+    told += [f"by {source.text} (profile)" for source in sources]
+    if not sent and not sources:
+        return "no message of this unit is in the profile's database, so it can't be told"
+    return f"{'; '.join(told)}; first within {boot_s:g} s by the unit file"

@@ -40,10 +40,13 @@ def user_bench_file() -> Path:
 
 
 def _checked(config: BenchConfig) -> BenchConfig:
-    """The bench with what the self-checks of its breakout leads came to, where it lists any."""
+    """The bench with what is kept of it: the self-checks of its breakout leads, and which adapters were proved silent."""
     from benchcheck.cli.lead_checks import checks_file, read_checks, with_checks
+    from benchcheck.cli.silence_proofs import proofs_file, read_proofs, with_proofs
 
-    return with_checks(config, read_checks(checks_file())) if config.breakouts else config
+    if config.breakouts:
+        config = with_checks(config, read_checks(checks_file()))
+    return with_proofs(config, read_proofs(proofs_file())) if config.can else config
 
 
 def _read(path: Path) -> BenchConfig:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchcheck.cli.budget_measured import RESPONSE_RULE, later_note, measured_of, response_at_least_s
 from benchcheck.cli.budget_text import budget_lines, budget_rows
 from benchcheck.cli.output import output_options, print_json
 from benchcheck.cli.survey_text import escaped
@@ -15,7 +16,7 @@ from benchcheck.words.errors import ExitCode, UsageError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from benchcheck.harness.model import Bus, Harness, Message
+    from benchcheck.harness.model import Bus, Message
     from benchcheck.traffic.schedule import Response, Schedule, Sent
     from benchcheck.words.verdict import Outcome
 
@@ -23,13 +24,15 @@ if TYPE_CHECKING:
 
 SCHEMA = "benchcheck.budget/1"
 
+
 RULES = {
     "response_s": "from being due to the end of the frame, at worst: queuing jitter, one frame of lower priority, all of "
     "higher priority, its own earlier ones; every instance in the busy period of its priority",
     "load": "least: no frame has a stuff bit; worst: each has as many as five equal bits in a row allow",
     "deadline": "the period of the message",
-    "measured": "load and periods as `survey` tells them; when a message was due can't be heard, so no response time is",
-    "not_in_it": "frames repeated after bus errors",
+    "measured": "load and periods as `survey` tells them",
+    "response_at_least_s": RESPONSE_RULE,
+    "not_in_it": "frames repeated after bus errors; what the profile's [[buses.sources]] tell of, which have no length",
     "occasional": "a message without a period: at most one in a busy period, and in no load, unless --occasional says how "
     "often it may come",
     "verdict": "of a bus: FAIL where a message may come later than its period, or the least load is above the limit; "
@@ -82,7 +85,7 @@ def command(
     more = added_messages(added, harness, bus_name)
     if bus_name is not None and not added:
         raise UsageError("--bus says where --add adds", hint="Give --add as well.")
-    measured = {} if capture is None else _measured(capture, harness)
+    measured = {} if capture is None else measured_of(capture, harness)
     document: Json = {
         "schema": SCHEMA,
         "profile": harness.name,
@@ -115,21 +118,6 @@ def _source() -> str:
     return SOURCE
 
 
-def _measured(capture: Path, harness: Harness) -> dict[str, Json]:
-    """Bus name -> what the survey of the capture says of it."""
-    from benchcheck.capture.logs import open_recording
-    from benchcheck.cli.survey_run import Survey
-
-    with open_recording(capture, gathered=True) as recording:
-        survey = Survey(recording, harness, None, None, None)
-        survey.read()
-    document: Json = survey.document(capture)
-    found = {bus["name"]: bus for bus in document["buses"]}
-    if len(found) == len(harness.buses) == 1:  # the only bus of either, whatever the recorder called it
-        return {harness.buses[0].name: next(iter(found.values()))}
-    return found
-
-
 def _sent(message: Message, jitter_ms: float, occasional: float | None) -> Sent:
     from benchcheck.traffic.schedule import Sent
 
@@ -152,16 +140,24 @@ def _bus(
 
     known = {(m.can_id, m.extended): _sent(m, jitter_ms, occasional) for m in bus.messages}
     extra = {(m.can_id, m.extended): _sent(m, jitter_ms, occasional) for m in more}
-    now = schedule(list(known.values()), bus.bitrate)
-    then = schedule([*known.values(), *extra.values()], bus.bitrate) if extra else now
+    now = schedule(list(known.values()), bus.bitrate, bus.data_bitrate)
+    then = schedule([*known.values(), *extra.values()], bus.bitrate, bus.data_bitrate) if extra else now
     before = {(r.message.can_id, r.message.extended): r for r in now.responses}
     ids: dict[tuple[str, bool], Json] = {(e["id"], e["extended"]): e for e in (heard or {}).get("ids", [])}
     expected = {(r.message.text, r.message.extended) for r in then.responses}
     strangers = [entry["id"] for key, entry in ids.items() if key not in expected]
     outcome, why = _judged(then, bus.max_load_percent)
+    stepped = bool((heard or {}).get("clock_steps"))
+    messages = [
+        _message(
+            r, before.get((r.message.can_id, r.message.extended)), bool(extra), ids, heard is not None, stepped=stepped
+        )
+        for r in then.responses
+    ]
     return {
         "name": bus.name,
         "bitrate": bus.bitrate,
+        "data_bitrate": bus.data_bitrate,
         "verdict": outcome.value,
         "why": why,
         "max_load_percent": bus.max_load_percent,
@@ -185,11 +181,10 @@ def _bus(
         "notes": [
             *_notes(then, strangers, heard),
             *(["the capture has no traffic of it"] if captured and heard is None else []),
+            *_sources_note(bus),
+            *later_note(messages),
         ],
-        "messages": [
-            _message(r, before.get((r.message.can_id, r.message.extended)), bool(extra), ids, heard is not None)
-            for r in then.responses
-        ],
+        "messages": messages,
     }
 
 
@@ -214,12 +209,22 @@ def _judged(found: Schedule, limit: float) -> tuple[Outcome, str]:
 
 def _notes(found: Schedule, strangers: Sequence[str], heard: Json | None) -> Iterator[str]:
     if any(response.message.length > 8 for response in found.responses):
-        yield "messages of more than 8 bytes are reckoned as FD frames without a faster data rate"
+        how = "without a faster data rate (the profile gives none: data_bitrate)"
+        if found.data_bitrate is not None:
+            how = f"that switch to {found.data_bitrate:,} bit/s"
+        yield f"messages of more than 8 bytes are reckoned as FD frames {how}"
     if strangers:
         yield f"heard, but not in the message set: {', '.join(strangers)}"
     mean = None if heard is None else heard["load_mean_recorded_percent"]
     if mean is not None and mean > found.worst_load_percent and not found.occasional:
         yield f"measured {mean:.2f} %, more than the message set can make: it is not all that is sent"
+
+
+def _sources_note(bus: Bus) -> Iterator[str]:
+    known = {(message.can_id, message.extended) for message in bus.messages}
+    others = [s.text for s in bus.sources if not s.is_one_identifier or (s.can_id, s.extended) not in known]
+    if others:
+        yield f"sent as well, and not in it, for nothing tells how long it is: {'; '.join(others)}"
 
 
 def _message(
@@ -228,6 +233,8 @@ def _message(
     is_added: bool,
     ids: dict[tuple[str, bool], Json],
     was_heard: bool,
+    *,
+    stepped: bool,
 ) -> Json:
     message = response.message
     heard = ids.get((message.text, message.extended))
@@ -256,5 +263,8 @@ def _message(
             "mean_period_s": None if heard is None else heard["mean_period_s"],
             "min_gap_s": None if heard is None else heard["min_gap_s"],
             "max_gap_s": None if heard is None else heard["max_gap_s"],
+            "response_at_least_s": None
+            if heard is None or stepped
+            else response_at_least_s(heard, period_s, response.frame_ns),
         },
     }

@@ -13,7 +13,7 @@ from benchcheck.words.errors import FileFault, InputError, UsageError
 if TYPE_CHECKING:
     from benchcheck.harness.model import Bus, Harness, Message
 
-_FORMS = 'A unit of the profile ("one more of it"), a message database, or one message as "1A0,8,0.1": hex identifier '
+_FORMS = 'A unit of the profile ("one more of it"), a message database (FILE, or FILE:NODE for one unit of it), or one message as "1A0,8,0.1": hex identifier '
 FORMS = _FORMS + "(more than 3 digits: extended), data bytes, period in seconds (empty: on occasion)."
 _MESSAGE = re.compile(r"(?:0x)?([0-9A-Fa-f]{1,8})\s*,\s*(\d{1,3})\s*,\s*([0-9.]*)\s*(m?s)?\Z")
 _BASE, _EXTENDED = 0x7FF, 0x1FFF_FFFF
@@ -43,9 +43,15 @@ def _of(word: str, harness: Harness, bus_name: str | None) -> dict[str, list[Mes
     refs = refs or [u.ref for u in harness.units.values() if word == u.type.name][:1]
     if refs:
         return _one_more(refs[0], harness, bus_name)
-    path = Path(word)
+    path, node = _file_and_node(word)
     if path.is_file():
-        return {_the_bus(harness, bus_name).name: _of_database(path)}
+        if path.suffix.lower() == ".toml":
+            raise UsageError(
+                f"{path.name} says how a unit is wired, not what it sends",
+                where="--add",
+                hint="Give the unit's message database, or FILE:NODE for one unit of a larger one.",
+            )
+        return {_the_bus(harness, bus_name).name: _of_database(path, node)}
     raise UsageError(f"can't tell what {word!r} adds", where="--add", hint=FORMS)
 
 
@@ -103,15 +109,32 @@ def _free(message: Message, taken: set[tuple[int, bool]]) -> Message:
     raise UsageError("there is no free identifier left", where="--add")
 
 
-def _of_database(path: Path) -> list[Message]:
+def _file_and_node(word: str) -> tuple[Path, str]:
+    """`unit.dbc:WIND` is the messages of one node of a database."""
+    name, _, node = word.rpartition(":")
+    if name and not Path(word).is_file() and Path(name).is_file():
+        return Path(name), node
+    return Path(word), ""
+
+
+def _of_database(path: Path, node: str = "") -> list[Message]:
+    """The messages of a database, or those of one node of it."""
     from benchcheck.harness.model import Message
     from benchcheck.profile.database import load_database
 
     loaded = load_database(path.name, path)
     if isinstance(loaded, FileFault):
         raise InputError(loaded.text, where=str(loaded.place), hint=loaded.hint)
+    nodes = list(dict.fromkeys(name for message in loaded.messages for name in message.senders))
+    if node and node not in nodes:
+        from benchcheck.harness.reading.hints import did_you_mean
+
+        hint = did_you_mean(node, nodes, what="Nodes")
+        raise UsageError(f"{path.name} has no message that {node!r} sends", where="--add", hint=hint)
     return [
-        Message(m.can_id, m.extended, m.name, " ".join(m.senders[:1]), m.period_s, m.length) for m in loaded.messages
+        Message(m.can_id, m.extended, m.name, node or " ".join(m.senders[:1]), m.period_s, m.length)
+        for m in loaded.messages
+        if not node or node in m.senders
     ]
 
 

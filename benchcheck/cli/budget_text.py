@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from textwrap import wrap
 from typing import Any
 
 from benchcheck.cli.survey_text import escaped
@@ -12,7 +13,8 @@ Json = Mapping[str, Any]
 
 def budget_lines(document: Json) -> Iterator[str]:
     for bus in document["buses"]:
-        yield f"bus {bus['name']}, {bus['bitrate']:,} bit/s: {len(bus['messages'])} messages"
+        fast = f", FD frames {bus['data_bitrate']:,} bit/s" if bus["data_bitrate"] else ""
+        yield f"bus {bus['name']}, {bus['bitrate']:,} bit/s{fast}: {len(bus['messages'])} messages"
         without, measured = bus["without_added"], bus["measured"]
         if without is not None:
             yield f"  load without what is added {_span(without)}"
@@ -24,8 +26,10 @@ def budget_lines(document: Json) -> Iterator[str]:
             said += [f"{least}{peak:.2f} % in the fullest second"] if peak is not None else []
             yield f"  measured {', '.join(said) or 'no load'} ({document['capture']})"
         for note in bus["notes"]:
-            yield f"  note: {note}"
+            yield from wrap(f"note: {note}", 98, initial_indent="  ", subsequent_indent="    ")
         yield from _table(bus, without is not None, measured is not None)
+        if measured is not None:
+            yield "  measured: mean period; met: response time of at least so much (unit and recorder in time)"
         yield f"  {bus['verdict']}: {bus['why']}"
     jitter = document["jitter_s"]
     yield f"jitter of queuing: {1000 * jitter:g} ms{' (the profile gives none; --jitter)' if not jitter else ''}"
@@ -35,7 +39,7 @@ def budget_lines(document: Json) -> Iterator[str]:
 def _table(bus: Json, with_added: bool, was_heard: bool) -> Iterator[str]:
     head = f"  {'identifier':<10} {'message':<18} {'bytes':>5} {'period':>9} {'at worst':>9}"
     head += f" {'was':>9}" if with_added else ""
-    yield head + (f" {'measured':>9}" if was_heard else "") + "  verdict"
+    yield head + (f" {'measured':>9} {'met':>9}" if was_heard else "") + "  verdict"
     for row in bus["messages"]:
         line = f"  {row['id']:<10} {(row['name'] or row['sender'])[:18]:<18} {row['length']:>5}"
         line += f" {_ms(row['period_s']):>9} {_ms(row['response_s']):>9}"
@@ -44,6 +48,7 @@ def _table(bus: Json, with_added: bool, was_heard: bool) -> Iterator[str]:
         if was_heard:
             heard = row["measured"]
             line += f" {_ms(heard['mean_period_s']) if heard['count'] else 'not heard':>9}"
+            line += f" {_ms(heard['response_at_least_s']):>9}"
         yield f"{line}  {row['verdict']}"
 
 
@@ -58,6 +63,7 @@ def budget_rows(document: Json) -> Iterator[str]:
         rows += [["note", bus["name"], note] for note in bus["notes"]]
         rows += [
             ["message", bus["name"], m["id"], m["length"], m["period_s"], m["response_s"], m["verdict"], m["name"]]
+            + ([m["measured"]["mean_period_s"], m["measured"]["response_at_least_s"]] if m["measured"] else [])
             for m in bus["messages"]
         ]
         yield from ("\t".join("" if cell is None else escaped(str(cell)) for cell in cells) for cells in rows)

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from benchcheck.cli.console import ConsoleWatcher
     from benchcheck.cli.opened import OpenedJob
     from benchcheck.jobs.by_hand import ByHand
+    from benchcheck.jobs.capture_file import PartLimits
     from benchcheck.jobs.session import Session
     from benchcheck.readiness.board import Board
     from benchcheck.words.step import Stage, Step
@@ -29,6 +30,13 @@ SCHEMA = "benchcheck.check/1"
 @click.option("--by", "who", help="Who does it [your login name].")
 @click.option("--ambient", metavar="C", help="Degrees Celsius at the harness today [asked at a terminal, once a day].")
 @click.option("--acknowledge", is_flag=True, help="Let the CAN adapter take part in the bus; else it only listens.")
+@click.option(
+    "--part-mb",
+    type=click.FloatRange(0),
+    metavar="MB",
+    help="Size at which the capture goes on in another file [256; 0: never].",
+)
+@click.option("--part-minutes", type=click.FloatRange(0), metavar="MIN", help="The same by time [60; 0: never].")
 @output_options
 def command(
     job: Path,
@@ -38,6 +46,8 @@ def command(
     who: str | None,
     ambient: str | None,
     acknowledge: bool,
+    part_mb: float | None,
+    part_minutes: float | None,
     as_json: bool,
     plain: bool,
 ) -> int:
@@ -53,12 +63,18 @@ def command(
     benchcheck check starter.job --stage dead --by "Ann Example"
     benchcheck check starter.job --stage power --bench bench.toml
     benchcheck check starter.job --step continuity:W3
+    benchcheck check starter.job --stage live --part-mb 50 --part-minutes 10
+
+    What the live stage hears goes into a capture beside the job. A long one goes on in further files
+    (JOB-live-1.0002.pcapng ...); the record names each, and survey, replay, compare and convert take JOB-live-1.pcapng
+    for all of them.
 
     Exit codes: 0 all pass, 1 a FAIL or an open squawk, 4 something is UNSURE, left out or still to do.
     """
     from benchcheck.cli.login import login_name
     from benchcheck.cli.opened import opened_job
     from benchcheck.cli.signals import ends_in_order
+    from benchcheck.jobs.capture_file import PartLimits
     from benchcheck.words.step import Stage
 
     if stage is None and step_id is None:
@@ -70,11 +86,23 @@ def command(
         if only is not None and stage is not None and only.stage != stage:
             raise UsageError(f"{only.id} is a step of the {only.stage.value} stage, not of {stage}")
         wanted = only.stage if only is not None else Stage(str(stage))
-        return _run(opened, wanted, only, ambient=ambient, acknowledge=acknowledge, as_json=as_json)
+        usual = PartLimits()
+        parts = PartLimits(
+            usual.megabytes if part_mb is None else part_mb or None,
+            usual.minutes if part_minutes is None else part_minutes or None,
+        )
+        return _run(opened, wanted, only, ambient=ambient, acknowledge=acknowledge, parts=parts, as_json=as_json)
 
 
 def _run(
-    opened: OpenedJob, stage: Stage, only: Step | None, *, ambient: str | None, acknowledge: bool, as_json: bool
+    opened: OpenedJob,
+    stage: Stage,
+    only: Step | None,
+    *,
+    ambient: str | None,
+    acknowledge: bool,
+    parts: PartLimits,
+    as_json: bool,
 ) -> int:
     from benchcheck.cli.console import WORDS, Console, ConsoleWatcher
     from benchcheck.jobs.asked import StopAsked
@@ -98,6 +126,7 @@ def _run(
         progress=say,
         watcher=watcher,
         capture=_capture_name(opened.path) if hears else None,
+        capture_parts=parts,
         acknowledge=acknowledge,
     )
     stopped = False
@@ -162,13 +191,14 @@ def _step(opened: OpenedJob, step_id: str) -> Step:
 
 
 def _capture_name(job: Path) -> Path:
-    """A name for what will be heard, that no file has yet."""
+    """A name for what will be heard, that no capture has yet, in one file or in parts."""
     from itertools import count
 
+    from benchcheck.capture.parts import parts_of
+
     stem = job.resolve().with_suffix("")
-    return next(
-        path for number in count(1) if not (path := stem.with_name(f"{stem.name}-live-{number}.pcapng")).exists()
-    )
+    names = (stem.with_name(f"{stem.name}-live-{number}.pcapng") for number in count(1))
+    return next(path for path in names if not path.exists() and not parts_of(path))
 
 
 def _summary(board: Board, stage: Stage, *, counted: bool) -> None:

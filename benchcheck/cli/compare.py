@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 SCHEMA = "benchcheck.compare/1"
 
+Rates = tuple[int | None, int | None]  # as asked for on the command line: bit rate and data bit rate
+
 
 @click.command(
     epilog="""\b
@@ -37,11 +39,21 @@ Exit codes: 0 nothing grave changed, 1 something grave did, 2 bad input,
 @click.argument("a", type=click.Path(path_type=Path))
 @click.argument("b", type=click.Path(path_type=Path))
 @click.option("--bitrate", type=click.IntRange(1_000, 8_000_000), metavar="N", help="Bit rate of the CAN buses, bit/s.")
+@click.option(
+    "--data-bitrate", type=click.IntRange(1_000, 8_000_000), metavar="N", help="Second rate of FD frames, bit/s."
+)
 @click.option("--line", "line", type=click.Choice(["nmea0183", "text"]), help="A and B hold the raw bytes of a line.")
 @click.option("--profile", metavar="PROFILE", help="Name the units, and judge who is there, by this profile.")
 @output_options
 def command(
-    a: Path, b: Path, bitrate: int | None, line: str | None, profile: str | None, as_json: bool, plain: bool
+    a: Path,
+    b: Path,
+    bitrate: int | None,
+    data_bitrate: int | None,
+    line: str | None,
+    profile: str | None,
+    as_json: bool,
+    plain: bool,
 ) -> int:
     """Compare two recordings of the same bench: A is the earlier or good one, B the one that is looked at.
 
@@ -53,8 +65,8 @@ def command(
     harness = None if profile is None else _profile(profile)
     if line is not None and bitrate is not None:
         raise UsageError("--line is for the raw bytes of a line, --bitrate for a CAN bus", hint="Give one of them.")
-    before = _seen(a, harness, bitrate, line)
-    after = _seen(b, harness, bitrate, line)
+    before = _seen(a, harness, (bitrate, data_bitrate), line)
+    after = _seen(b, harness, (bitrate, data_bitrate), line)
     found = compare(before, after)
     if as_json:
         print_json(_document(a, b, before, after, harness, found))
@@ -71,7 +83,7 @@ def _profile(profile: str) -> Harness:
     return load_profile(find_profile(profile))
 
 
-def _seen(path: Path, harness: Harness | None, bitrate: int | None, line: str | None) -> Seen:
+def _seen(path: Path, harness: Harness | None, rates: Rates, line: str | None) -> Seen:
     """Read one recording as a survey reads it, and its traits on the way."""
     from benchcheck.capture.logs import is_capture, open_line, open_recording
     from benchcheck.cli.survey_run import Survey
@@ -89,17 +101,18 @@ def _seen(path: Path, harness: Harness | None, bitrate: int | None, line: str | 
     raw = line is not None and not is_capture(path)
     with open_line(path, line or "") if raw else open_recording(path, gathered=True) as recording:
         # periods and values need no bit rate: the load is reckoned below where it is known
-        survey = Survey(recording, harness, bitrate, None, line, no_load=True)
+        survey = Survey(recording, harness, *rates, line, no_load=True)
+        survey.signals.want_all()
         survey.tally = WithTraits()
         survey.read()
-    return _made_seen(survey, path, traits, harness, bitrate)
+    return _made_seen(survey, path, traits, harness, rates)
 
 
-def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None, bitrate: int | None) -> Seen:
+def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None, rates: Rates) -> Seen:
+    from benchcheck.traffic.expectations import known_on_bus
     from benchcheck.traffic.seen import BusSeen, Judged, LineSeen, Seen, spread_of
     from benchcheck.traffic.summary import load_by_second
     from benchcheck.traffic.traits import BusTraits
-    from benchcheck.traffic.watch import IdKey
 
     recording = survey.recording
     document: Json = survey.document(path)
@@ -109,23 +122,26 @@ def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None,
     for number, info in enumerate(recording.buses):
         entry = entries.get(info.name)
         known = survey.profile_bus(number)
-        rate = bitrate or info.bitrate or (None if known is None else known.bitrate)
+        rate = rates[0] or info.bitrate or (None if known is None else known.bitrate)
         loads: list[float] = []
-        if entry and rate and not document["clock_steps"] and not entry["wire_bits_at_data_bitrate"]:
-            loads = load_by_second(survey.tally, number, rate)
+        data_rate = rates[1] or info.data_bitrate or (None if known is None else known.data_bitrate)
+        if entry and rate and not document["clock_steps"]:
+            loads = load_by_second(survey.tally, number, rate, data_rate)
         gaps = [gap["length_s"] for gap in entry["gaps"]] if entry else []
-        messages = () if known is None else known.messages
+        of_bus = None if known is None else known_on_bus(known)
+        traits_of_bus = traits.buses.get(number) or BusTraits()
         buses[info.name] = BusSeen(
             frames=entry["frames"] if entry else 0,
             error_frames=entry["error_frames"] if entry else 0,
             recorded_s=max(0.0, recorded_s - sum(gaps)),
             load=spread_of(loads),
-            traits=traits.buses.get(number) or BusTraits(),
+            traits=traits_of_bus,
             slow=bool(entry) and entries[info.name]["gap_at_least_s"] > 0.3,
-            silences=len(gaps),
+            silences=sum(not gap["of_recorder"] for gap in entry["gaps"]) if entry else 0,
             max_load_percent=None if known is None else known.max_load_percent,
-            sender_of={IdKey(m.can_id, m.extended): m.sender for m in messages if m.sender},
-            on_occasion=frozenset(IdKey(m.can_id, m.extended) for m in messages if m.period_s is None),
+            sender_of={key: of_bus.sender(key) for key in traits_of_bus.senders} if of_bus is not None else {},
+            on_occasion=of_bus.on_occasion if of_bus is not None else frozenset(),
+            signals=survey.signals.seen(known, survey.tally.buses.get(number)) if known is not None else {},
         )
     lines = {info.name: LineSeen(0, 0, 0, {}) for info in recording.lines}
     for number, tally in survey.lines.items():
@@ -135,7 +151,11 @@ def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None,
         )
     return Seen(
         recorded_s,
-        bool(recording.dropped_frames or recording.bad_records - (1 if recording.truncated else 0)),
+        bool(
+            recording.dropped_frames
+            or recording.recorder_gaps
+            or recording.bad_records - (1 if recording.truncated else 0)
+        ),
         buses,
         lines,
         {
@@ -146,6 +166,10 @@ def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None,
         {
             f"{talk.link}:{talk.sender}": Judged(talk.verdict, talk.state.value, talk.text)
             for talk in (survey.talks if recording.lines else [])
+        },
+        {
+            (verdict.expected.bus, verdict.expected.name): Judged(verdict.outcome, verdict.state, verdict.text)
+            for verdict in survey.signals.verdicts
         },
     )
 

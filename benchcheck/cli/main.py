@@ -36,6 +36,7 @@ COMMANDS = {
     "budget": "Load and response times of each CAN bus at worst, beside what was measured.",
     "convert": "A recording in another form, and what that form can't hold.",
     "report": "A job's report as HTML and JSON.",
+    "ready": "Is the bench ready: what is there, answers, may be opened; and what would mend it.",
     "simulate": "The simulated bench alone, for other programs to connect to.",
 }
 # where the command's name can't be the module's

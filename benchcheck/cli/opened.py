@@ -16,6 +16,7 @@ from benchcheck.harness.model import Harness
 from benchcheck.jobs.ambient import ask_ambient, parse_ambient, said_on
 from benchcheck.jobs.asked import Person
 from benchcheck.jobs.by_hand import ByHand, Following, person_at
+from benchcheck.jobs.capture_file import PartLimits
 from benchcheck.jobs.operator import Operator, SimulatedOperator
 from benchcheck.jobs.profile_change import take_profile
 from benchcheck.jobs.runner import Progress, Watcher
@@ -83,6 +84,7 @@ class OpenedJob:
         progress: Progress,
         watcher: Watcher | None = None,
         capture: Path | None = None,
+        capture_parts: PartLimits | None = None,
         acknowledge: bool = False,
     ) -> tuple[Session, ByHand]:
         """A session with a person at this bench, not begun yet. Opens the hands of a simulated bench."""
@@ -99,6 +101,7 @@ class OpenedJob:
             who=self.who,
             progress=progress,
             capture=capture,
+            capture_parts=capture_parts,
             acknowledge=acknowledge,
             meter=meter,
             supply=supply,

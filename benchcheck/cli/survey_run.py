@@ -99,7 +99,7 @@ class Survey:
             stated = self.recording.lines[chunk.line].protocol or self._profile_protocol(chunk.line)
             known = stated if stated in PROTOCOLS else self.protocol or "text"
             tally = self.lines[chunk.line] = LineTally(known)
-        tally.feed(chunk.data, chunk.time_ns)
+        tally.feed(chunk.data, chunk.time_ns, framing_errors=chunk.framing_errors)
         self.first_line_ns = chunk.time_ns if self.first_line_ns is None else self.first_line_ns
         self.last_line_ns = chunk.time_ns
 
@@ -139,7 +139,7 @@ class Survey:
         bus = self.profile_bus(number)
         return (
             self.bitrate or info.bitrate or (None if bus is None else bus.bitrate),
-            self.data_bitrate or info.data_bitrate,
+            self.data_bitrate or info.data_bitrate or (None if bus is None else bus.data_bitrate),
         )
 
     def _check_rates(self) -> None:
@@ -150,22 +150,24 @@ class Survey:
                 raise no_bitrate(f"bus {name}")
             if bus.data_rate_bits and data_bitrate is None:
                 self.notes.append(
-                    f"bus {name} has frames that switch to a second bit rate: its load needs --data-bitrate"
+                    f"bus {name} has frames that switch to a second bit rate: its load needs --data-bitrate, or data_bitrate in the profile"
                 )
 
     def _sum_up(self) -> None:
         """The entries of `buses[]`, and what is to be said of their loads."""
+        from benchcheck.cli.survey_gaps import flag_recorders, gaps_of_bus
         from benchcheck.traffic.load_sense import lower_bound, peak_below_mean, too_high
         from benchcheck.traffic.summary import bus_json
 
         # what stands behind the damage at which reading ended is no part of the time that the load is of
         uncounted = self.recording.bad_records - (1 if self.recording.truncated else 0)
-        at_least = lower_bound(uncounted, self.recording.dropped_frames)
+        at_least = lower_bound(uncounted, self.recording.dropped_frames, unrecorded=bool(self.recording.recorder_gaps))
         for number in self.tally.buses:
             name = self.recording.buses[number].name
             bitrate, data_bitrate = self._rates(number)
             loaded = (None, None) if self.no_load else (bitrate, data_bitrate)
             bus = bus_json(self.tally, number, name, *loaded)
+            flag_recorders(bus, gaps_of_bus(self.recording, name), self.tally.origin_ns or 0)
             self.buses.append({**bus, "bitrate": bitrate, "load_is_lower_bound": bool(at_least)})
             above, below = too_high(bus), peak_below_mean(bus)
             self.load_in_doubt |= bool(above)
@@ -180,6 +182,7 @@ class Survey:
         self._judge_talks(harness)
 
     def _judge_talks(self, harness: Harness) -> None:
+        from benchcheck.cli.survey_gaps import unrecorded_lines
         from benchcheck.traffic.line_tally import PROTOCOLS, LineTally
         from benchcheck.traffic.talks import judge_talks, link_of_line
 
@@ -190,7 +193,7 @@ class Survey:
                 tally = self.lines.get(number) or LineTally(link.protocol)
                 if info.name not in lines or tally.bytes > lines[info.name].bytes:
                     lines[info.name] = tally
-        self.talks = judge_talks(harness, lines, self._recorded_s())
+        self.talks = judge_talks(harness, lines, self._recorded_s(), unrecorded_lines(self.recording))
 
     def _recorded_s(self) -> float:
         """How long was recorded, of buses or of lines, whichever is more."""
@@ -200,8 +203,10 @@ class Survey:
         return max((span for span in spans if isinstance(span, float)), default=0.0)
 
     def _judge_units(self, harness: Harness) -> None:
-        from benchcheck.traffic.expectations import expectations
+        from benchcheck.cli.survey_gaps import gaps_of_bus
+        from benchcheck.traffic.expectations import expectations, known_on_bus
         from benchcheck.traffic.presence import judge_presence
+        from benchcheck.words.recorder_gap import dropped_elsewhere
 
         matched: dict[str, int] = {}
         for number in range(len(self.recording.buses)):
@@ -211,14 +216,17 @@ class Survey:
         for bus in harness.buses:
             tally = self.tally.buses.get(matched.get(bus.name, -1))
             start = self.tally.first_ns or 0
+            heard_on = matched.get(bus.name)
+            gaps = [] if heard_on is None else gaps_of_bus(self.recording, self.recording.buses[heard_on].name)
             verdicts = judge_presence(
                 expectations(harness, bus),
                 tally,
                 start_ns=start,
                 end_ns=max(start, self.tally.last_ns or 0),
                 power_on_ns=self._power_on(),
-                dropped_frames=self.recording.dropped_frames,
-                also_known=[(message.can_id, message.extended) for message in bus.messages],
+                dropped_frames=dropped_elsewhere(self.recording.dropped_frames, self.recording.recorder_gaps),
+                recorder_gaps=gaps,
+                also_known=known_on_bus(bus).ids,
             )
             self.units += [(bus.name, verdict) for verdict in verdicts]
         tallies = {name: self.tally.buses.get(number) for name, number in matched.items()}
@@ -235,9 +243,11 @@ class Survey:
 
     def document(self, file: Path) -> Json:
         """The JSON of the survey."""
-        from benchcheck.traffic.summary import RULES, duration_json, line_json, steps_json, unit_json
+        from benchcheck.cli.survey_gaps import gaps_json
+        from benchcheck.traffic.summary import RULES, duration_json, steps_json, unit_json
 
         recording, tally = self.recording, self.tally
+        origin_ns = next((at for at in (tally.origin_ns, self.first_line_ns) if at is not None), 0)
         names = {number: recording.buses[number].name for number in tally.buses}
         document: Json = {
             "schema": SCHEMA,
@@ -250,9 +260,10 @@ class Survey:
             "dropped_frames": recording.dropped_frames,
             "truncated": recording.truncated,
             "notes": [*recording.notes, *self.notes, *self._nothing()],
+            "recorder_gaps": gaps_json(recording, origin_ns),
             "clock_steps": steps_json(tally, names),
             "buses": self.buses,
-            "lines": [line_json(recording.lines[number].name, self.lines[number]) for number in sorted(self.lines)],
+            "lines": [self._line_json(number) for number in sorted(self.lines)],
             "rules": RULES,
         }
         if self.harness is not None:
@@ -261,6 +272,15 @@ class Survey:
             document["talks"] = [_talk_json(talk) for talk in self.talks]
             document["signals"] = self.signals.document
         return document
+
+    def _line_json(self, number: int) -> Json:
+        from benchcheck.cli.survey_gaps import flag_recorders, gaps_of_line
+        from benchcheck.traffic.summary import line_json
+
+        name, tally = self.recording.lines[number].name, self.lines[number]
+        line = line_json(name, tally)
+        flag_recorders(line, gaps_of_line(self.recording, name), tally.first_ns or 0)
+        return line
 
     def _line_duration(self) -> Json:
         from benchcheck.traffic.summary import seconds

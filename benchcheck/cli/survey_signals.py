@@ -11,8 +11,9 @@ from benchcheck.words.errors import UsageError
 if TYPE_CHECKING:
     from benchcheck.harness.model import Bus, Harness, SignalRange
     from benchcheck.traffic.bus_tally import BusTally
+    from benchcheck.traffic.signal_changes import SignalSeen
     from benchcheck.traffic.signal_ranges import SignalVerdict
-    from benchcheck.traffic.watch import SignalWatch
+    from benchcheck.traffic.watch import IdKey, SignalWatch
 
 Json = dict[str, object]
 
@@ -27,6 +28,7 @@ class SurveyedSignals:
                 "--signal needs a message database to know the signal by",
                 hint="Give --profile: its buses name their database with `network`.",
             )
+        self._harness = harness
         self._asked: list[SignalRange] = []
         for name in dict.fromkeys(names):
             self._asked += _named(harness, name) if harness is not None else []
@@ -36,6 +38,24 @@ class SurveyedSignals:
         self._all: list[SignalRange] = limited + [e for e in self._asked if (e.bus, e.name) not in seen]
         self.verdicts: list[SignalVerdict] = []
         self.document: list[Json] = []
+
+    def want_all(self) -> None:
+        """Every signal of every message that the profile knows: for a comparison, which can't know what will differ."""
+        seen = {(entry.bus, entry.name) for entry in self._all}
+        self._all += [] if self._harness is None else [e for e in _every(self._harness) if (e.bus, e.name) not in seen]
+
+    def seen(self, bus: Bus, tally: BusTally | None) -> dict[IdKey, tuple[SignalSeen, ...]]:
+        """Identifier -> what was seen of its signals that were asked for, on a bus of the profile."""
+        from benchcheck.traffic.signal_changes import signal_seen
+        from benchcheck.traffic.signal_ranges import signal_tally
+        from benchcheck.traffic.watch import IdKey
+
+        found: dict[IdKey, tuple[SignalSeen, ...]] = {}
+        for entry in self._all if tally is not None else ():
+            if entry.bus == bus.name and (one := signal_seen(entry.name, signal_tally(entry, tally))) is not None:
+                key = IdKey(entry.message.can_id, entry.message.extended)
+                found[key] = (*found.get(key, ()), one)
+        return found
 
     def wanted(self, bus: Bus) -> tuple[SignalWatch, ...]:
         """What the tally of a bus must keep."""
@@ -60,15 +80,9 @@ class SurveyedSignals:
 
 def _named(harness: Harness, name: str) -> list[SignalRange]:
     """The signals of this name, alone or behind that of its message; a refusal where there is none."""
-    from benchcheck.harness.model import SignalRange
     from benchcheck.harness.reading.hints import did_you_mean
 
-    every = [
-        SignalRange(bus.name, message, signal)
-        for bus in harness.buses
-        for message in bus.messages
-        for signal in message.signals
-    ]
+    every = _every(harness)
     found = [entry for entry in every if name in (entry.name, entry.signal.name)]
     if not found:
         known = [entry.name if "." in name else entry.signal.name for entry in every]
@@ -78,3 +92,15 @@ def _named(harness: Harness, name: str) -> list[SignalRange]:
             hint=did_you_mean(name, list(dict.fromkeys(known)), what="Signals", most=12),
         )
     return found
+
+
+def _every(harness: Harness) -> list[SignalRange]:
+    """Every signal that the profile's databases know, without limits."""
+    from benchcheck.harness.model import SignalRange
+
+    return [
+        SignalRange(bus.name, message, signal)
+        for bus in harness.buses
+        for message in bus.messages
+        for signal in message.signals
+    ]

@@ -9,6 +9,8 @@ from benchcheck.words.quantity import counted
 
 Json = Mapping[str, Any]
 
+_MOST_SILENCES = 20  # of a line, and gaps of the recorder: the JSON has all
+
 
 def escaped(text: str) -> str:
     """Text from a recording as it may be shown: what could steer a terminal is written out."""
@@ -49,6 +51,7 @@ def _head(document: Json) -> Iterator[str]:
         yield f"  warning: {counted(document['bad_records'], 'bad record')} {were} passed over"
     if document["dropped_frames"]:
         yield f"  warning: the recorder dropped {counted(document['dropped_frames'], 'frame')}"
+    yield from _recorder_gaps(document["recorder_gaps"])
     if document["clock_steps"]:
         yield "  warning: the recorder's clock stepped; time and load below are with the steps taken out"
     for note in document["notes"]:
@@ -64,9 +67,9 @@ def _bus(bus: Json) -> Iterator[str]:
     for step in bus["clock_steps"]:
         yield f"  clock step of {step['step_s']:+.3f} s after {step['at_s']:.3f} s"
     if bus["gaps"]:
-        yield f"  silences of the whole bus, {bus['gap_at_least_s']:g} s and longer: {len(bus['gaps'])}"
+        yield f"  silences of the whole bus, {bus['gap_at_least_s']:g} s and longer: {len(bus['gaps'])}{' (the longest; more were left out)' if bus['gaps_left_out'] else ''}"
         for gap in bus["gaps"]:
-            yield f"    {gap['length_s']:9.3f} s from {gap['start_s']:.3f} s on"
+            yield _silence(gap)
     if bus["ids"]:
         yield f"  {'identifier':<10} {'frames':>9} {'mean period':>13} {'longest gap':>13} {'at':>13}"
     for entry in bus["ids"]:
@@ -88,6 +91,29 @@ def _line(line: Json) -> Iterator[str]:
         )
     for kind, count in line["types"].items():
         yield f"    {kind:<12} {count:>9,}"
+    if line["framing_errors"] is not None:
+        yield f"  {counted(line['framing_errors'], 'framing error')}"
+    if line["gaps"]:
+        yield f"  silences of the line, {line['gap_at_least_s']:g} s and longer: {len(line['gaps'])}"
+    longest = sorted(line["gaps"], key=lambda gap: -gap["length_s"])[:_MOST_SILENCES]
+    for gap in sorted(longest, key=lambda gap: gap["start_s"]):
+        yield _silence(gap)
+
+
+def _silence(gap: Json) -> str:
+    whose = "; the recorder's" if gap["of_recorder"] else ""
+    return f"    {gap['length_s']:9.3f} s from {gap['start_s']:.3f} s on{whose}"
+
+
+def _recorder_gaps(gaps: Sequence[Json]) -> Iterator[str]:
+    for gap in gaps[:_MOST_SILENCES]:
+        whose = f" of {gap['bus'] or gap['line']}" if gap["bus"] or gap["line"] else ""
+        told = f": {gap['why']}" if gap["why"] else ""
+        yield escaped(
+            f"  warning: not everything{whose} was recorded for {gap['length_s']:.3f} s from {gap['start_s']:.3f} s on{told}"
+        )
+    if len(gaps) > _MOST_SILENCES:
+        yield f"  warning: ... and at {len(gaps) - _MOST_SILENCES:,} more times"
 
 
 def _units(units: Sequence[Json], profile: str) -> Iterator[str]:

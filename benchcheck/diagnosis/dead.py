@@ -111,11 +111,13 @@ class _View:
         self._bad = [r for r in self.results if r.outcome is Outcome.FAIL]
         self._circuits: dict[tuple[tuple[object, ...], BenchState], Circuit] = {}
         self._hanging: dict[int, frozenset[str]] = {}
+        self._by_piece: dict[frozenset[str], list[Result]] = {}
         self._places: dict[tuple[str, tuple[str, ...], str], frozenset[str]] = {}
 
     def add(self, results: Sequence[Result]) -> None:
         """Take in what was probed beside the plan."""
         self.results += results
+        self._by_piece.clear()
         self._bad += [r for r in results if r.outcome is Outcome.FAIL]
 
     def explains(self, chosen: Sequence[Hypothesis], hypothesis: Hypothesis, result: Result) -> bool:
@@ -142,7 +144,7 @@ class _View:
             gained = frozenset(id(r) for r in rest if self._explained(tried, r))
             if not gained or len(gained) / hypothesis.faults < best_score:
                 continue  # can't win even if nothing speaks against it
-            lost = sum(id(r) in before and not self._explained(tried, r) for r in self.results)
+            lost = sum(id(r) in before and not self._explained(tried, r) for r in self._in_reach(tried))
             score = len(gained) / hypothesis.faults - CONTRADICTION * lost
             if score > best_score:
                 best, best_score = [(hypothesis, gained)], score
@@ -156,7 +158,7 @@ class _View:
     def _explained(self, hypotheses: Sequence[Hypothesis], result: Result) -> bool:
         step = result.step
         hanging = self._hangs_at_red(result)
-        if not any(self._touched(h) & hanging for h in hypotheses):
+        if all(self._touched(h).isdisjoint(hanging) for h in hypotheses):
             # nothing is changed of what hangs at the red lead, so the reading is as planned
             hypotheses = []
             if step.black not in hanging:
@@ -166,6 +168,14 @@ class _View:
             result.reading,
             coded=bool(step.state.coded),
         )
+
+    def _in_reach(self, hypotheses: Sequence[Hypothesis]) -> list[Result]:
+        """The results that any of these faults can change: what hangs at their red lead is touched by it."""
+        if not self._by_piece:
+            for result in self.results:
+                self._by_piece.setdefault(self._hangs_at_red(result), []).append(result)
+        touched = frozenset().union(*map(self._touched, hypotheses))
+        return [r for piece, results in self._by_piece.items() if not piece.isdisjoint(touched) for r in results]
 
     def _hangs_at_red(self, result: Result) -> frozenset[str]:
         """Every contact that conducts to the red lead as planned."""

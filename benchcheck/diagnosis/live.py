@@ -26,6 +26,10 @@ LINK_KINDS = {
     "garbage": SquawkKind.WRONG_BAUD,
     "bad_checksums": SquawkKind.WRONG_BAUD,
 }
+SIGNAL_KINDS = {
+    "stuck": SquawkKind.STUCK_SIGNAL,
+    "absurd": SquawkKind.ABSURD_SIGNAL,
+}
 BUS_KINDS = {
     "bus_load": SquawkKind.BUS_OVERLOAD,
     "bus_errors": SquawkKind.ERROR_FRAMES,
@@ -62,7 +66,7 @@ def _silent_on_all_lines(context: Context, squawks: Sequence[Squawk]) -> dict[st
     for squawk in squawks:
         if squawk.kind is SquawkKind.SILENT_LINE:
             lines.setdefault(squawk.where[1], []).append(squawk)
-    on_bus = {message.sender for bus in context.harness.buses for message in bus.messages}
+    on_bus = {unit for bus in context.harness.buses for unit in bus.talkers}
     found = {}
     for unit, silences in lines.items():
         talks = sum(talk.sender == unit for link in context.harness.links for talk in link.talks)
@@ -104,7 +108,8 @@ def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:
             return _one(BUS_KINDS[step.check], (step.subject[0],), f"{step.subject[0]}: {text}", result)
         case "signal_range":  # what is behind it can't be told from the bench; the verdict has the evidence
             where = (*step.subject, str(step.settings["signal"]))
-            return _one(SquawkKind.UNEXPLAINED, where, f"{step.subject[0]}: {text}", result)
+            kind = SIGNAL_KINDS.get(reason, SquawkKind.UNEXPLAINED)
+            return _one(kind, where, f"{' on '.join(step.subject)}: {text}", result)
         case _:
             return plain(result)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 
+from benchcheck.harness.bus_source import BusSource
 from benchcheck.words.contact import join, pin_of, ref_of
 from benchcheck.words.errors import Place
 from benchcheck.words.signal import Signal
@@ -267,7 +268,12 @@ class Message:
 
 @dataclass(frozen=True, slots=True)
 class Bus:
-    """A CAN bus: its nodes (unit references) in cable order, and where the adapter is joined."""
+    """A CAN bus: its nodes (unit references) in cable order, and where the adapter is joined.
+
+    messages      what the message database knows, with the units that send it
+    sources       what units are told by beside that, or instead
+    data_bitrate  bit/s of the second part of FD frames that switch to it; None where there are none
+    """
 
     name: str
     bitrate: int
@@ -277,6 +283,19 @@ class Bus:
     max_load_percent: float = 50.0
     max_stub_m: float | None = None  # longest branch; None: what the bit rate allows
     place: Place = Place("harness.toml")
+    sources: tuple[BusSource, ...] = ()
+    data_bitrate: int | None = None
+
+    @property
+    def talkers(self) -> frozenset[str]:
+        """Units of which something is known that they send."""
+        senders = {message.sender for message in self.messages} | {source.unit for source in self.sources}
+        return frozenset(senders - {""})
+
+    @property
+    def is_known(self) -> bool:
+        """Whether anything is known of what is said on it."""
+        return bool(self.messages or self.sources)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,15 @@ from dataclasses import asdict, dataclass, replace
 
 from benchcheck.harness.model import Bus, Harness, Link
 from benchcheck.traffic.bus_tally import BusTally
+from benchcheck.traffic.expectations import known_on_bus
 from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.presence import PresenceState, UnitExpectation, UnitPresence, judge_presence
 from benchcheck.traffic.signal_ranges import judge_signal, signal_json, signal_tally
-from benchcheck.traffic.summary import bus_json, line_json, load_by_second
+from benchcheck.traffic.source_tally import SourceTally
+from benchcheck.traffic.summary import MOST_PAUSES, bus_json, line_json, load_by_second
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.recorder_gap import RecorderGap, dropped_elsewhere
 from benchcheck.words.verdict import Outcome
 
 SECOND_NS = 1_000_000_000
@@ -61,8 +64,12 @@ def bus_reading(
     expected: Sequence[UnitExpectation],
     said: AdapterSaid,
     listened: Listened,
+    gaps: Sequence[RecorderGap] = (),
 ) -> Reading:
-    """What was heard on the profile's bus of this number, which is also its number in the tally."""
+    """What was heard on the profile's bus of this number, which is also its number in the tally.
+
+    gaps  when not everything was recorded of this bus; the frames that they name are among those of `said`
+    """
     bus = harness.buses[number]
     found = tally.buses.get(number)
     begin_ns = listened.power_on_ns if listened.power_on_ns is not None else listened.start_ns
@@ -72,28 +79,33 @@ def bus_reading(
         start_ns=listened.start_ns,
         end_ns=listened.end_ns,
         power_on_ns=listened.power_on_ns,
-        dropped_frames=said.dropped,
-        also_known=[(message.can_id, message.extended) for message in bus.messages],
+        dropped_frames=dropped_elsewhere(said.dropped, gaps),
+        recorder_gaps=gaps,
+        also_known=known_on_bus(bus).ids,
     )
     if not listened.acknowledge:
         units = _late_for_want_of_others(units)
     detail: dict[str, object] = {
         "frames": found.frames if found else 0,
         "dropped_frames": said.dropped,
+        "recorder_gaps": [_gap_json(gap, begin_ns) for gap in gaps],
         "garbled_records": said.garbled,
         "error_frames": (found.error_frames if found else 0) if said.error_frames_reported else None,
         "passive": said.passive,
         "listened_s": round((listened.end_ns - listened.start_ns) / SECOND_NS, 3),
         "units": {u.unit: _presence_json(u, begin_ns, found) for u in units if u.state is not PresenceState.UNEXPECTED},
         "strangers": _strangers(bus, found),
+        "unexpected": _unexpected_json(units, begin_ns, found),
         **_signals(harness, bus, found, begin_ns, said.dropped),
         "bitrate": bus.bitrate,
+        "data_bitrate": bus.data_bitrate,
         "bitrate_source": "as configured",
     }
     if found is not None:
-        summary = bus_json(tally, number, bus.name, bus.bitrate, None)
-        detail |= {key: summary[key] for key in ("load_mean_percent", "load_peak_percent", "wire_bits", "gaps")}
-        detail["load_by_second_percent"] = load_by_second(tally, number, bus.bitrate)
+        summary = bus_json(tally, number, bus.name, bus.bitrate, bus.data_bitrate)
+        kept = ("load_mean_percent", "load_peak_percent", "wire_bits", "wire_bits_at_data_bitrate", "gaps")
+        detail |= {key: summary[key] for key in kept}
+        detail["load_by_second_percent"] = load_by_second(tally, number, bus.bitrate, bus.data_bitrate)
     if said.state in ("link lost", "reader silent"):
         return Reading(ReadingState.NONE, "frames", instrument=said.identity, detail={**detail, "why": said.state})
     frames = float(found.frames if found else 0)
@@ -111,10 +123,10 @@ def line_reading(link: Link, tally: LineTally, identity: str, state: str) -> Rea
 
 
 def _strangers(bus: Bus, tally: BusTally | None) -> list[str]:
-    """Identifiers that were heard and that no message of the profile has, whether or not its sender is known."""
-    known = {(message.can_id, message.extended) for message in bus.messages}
+    """Identifiers that were heard and that nothing in the profile has, whether or not its sender is known."""
+    known = known_on_bus(bus)
     heard = sorted(tally.ids, key=lambda key: (key.extended, key.can_id)) if tally is not None else []
-    return [key.text for key in heard if (key.can_id, key.extended) not in known]
+    return [key.text for key in heard if not known.knows(key)]
 
 
 def _signals(harness: Harness, bus: Bus, tally: BusTally | None, begin_ns: int, dropped: int) -> dict[str, object]:
@@ -141,17 +153,60 @@ def _late_for_want_of_others(units: list[UnitPresence]) -> list[UnitPresence]:
 
 
 def _presence_json(unit: UnitPresence, begin_ns: int, tally: BusTally | None) -> dict[str, object]:
-    def since(stamp_ns: int | None) -> float | None:
-        return None if stamp_ns is None else round((stamp_ns - begin_ns) / SECOND_NS, 6)
-
     source = tally.groups.get(unit.unit) if tally is not None else None
-    period = source.mean_period_ns() if source is not None else None
+    pauses = unit.pauses[:MOST_PAUSES]
     return {
         "verdict": unit.verdict.value,
         "state": unit.state.value,
         "text": unit.text,
-        "first_s": since(unit.first_ns),
-        "last_s": since(unit.last_ns),
+        "first_s": _since(unit.first_ns, begin_ns),
+        "last_s": _since(unit.last_ns, begin_ns),
         "max_gap_s": unit.max_gap_s,
-        "mean_period_s": round(period[0] / period[1] / SECOND_NS, 6) if period is not None else None,
+        "mean_period_s": _period_s(source),
+        "pauses": [
+            {
+                "source": pause.source,
+                "start_s": _since(pause.start_ns, begin_ns),
+                "length_s": round(pause.length_ns / SECOND_NS, 6),
+            }
+            for pause in pauses
+        ],
     }
+
+
+def _unexpected_json(units: Sequence[UnitPresence], begin_ns: int, tally: BusTally | None) -> list[dict[str, object]]:
+    """Identifiers that nobody should send (no `owner`), or that a second one sends, or may send, beside its owner."""
+    sources = {key.text: source for key, source in tally.ids.items()} if tally is not None else {}
+    return [
+        {
+            "identifier": found.unit,
+            "owner": found.owner or None,
+            "verdict": found.verdict.value,
+            "text": found.text,
+            "count": sources[found.unit].count,
+            "first_s": _since(found.first_ns, begin_ns),
+            "last_s": _since(found.last_ns, begin_ns),
+            "max_gap_s": found.max_gap_s,
+            "mean_period_s": _period_s(sources[found.unit]),
+        }
+        for found in units
+        if found.state is PresenceState.UNEXPECTED
+    ]
+
+
+def _gap_json(gap: RecorderGap, begin_ns: int) -> dict[str, object]:
+    return {
+        "start_s": _since(gap.start_ns, begin_ns),
+        "length_s": round((gap.end_ns - gap.start_ns) / SECOND_NS, 6),
+        "why": gap.why,
+        "dropped": gap.dropped,
+    }
+
+
+def _since(stamp_ns: int | None, begin_ns: int) -> float | None:
+    return None if stamp_ns is None else round((stamp_ns - begin_ns) / SECOND_NS, 6)
+
+
+def _period_s(source: SourceTally | None) -> float | None:
+    period = source.mean_period_ns() if source is not None else None
+    return None if period is None else round(period[0] / period[1] / SECOND_NS, 6)

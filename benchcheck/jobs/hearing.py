@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from benchcheck.bench.bench import Bench
 from benchcheck.harness.model import Bus, Harness, Talk
 from benchcheck.jobs.heard import SECOND_NS, AdapterSaid, Listened, bus_reading, line_reading
+from benchcheck.jobs.listening_gaps import ListeningGaps
 from benchcheck.jobs.operator import Operator
-from benchcheck.traffic.expectations import expectations
+from benchcheck.traffic.expectations import expectations, longest_period_s
 from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.presence import watch_of
 from benchcheck.traffic.signal_ranges import wanted_signals
 from benchcheck.traffic.signal_tallies import with_signals
 from benchcheck.traffic.traffic_tally import TrafficTally
+from benchcheck.words import recorder_gap
 from benchcheck.words.errors import BenchcheckError
 from benchcheck.words.frames import FrameBatch
 from benchcheck.words.reading import Reading, ReadingState
+from benchcheck.words.recorder_gap import RecorderGap
 
 PUMP_S = 0.02
 # A bus is judged this long after power-on, or later where units boot slowly or talk seldom.
@@ -37,7 +41,7 @@ class CaptureSink(Protocol):
     def listening(self, name: str) -> None:
         """A line is listened to from now on, whether or not anything comes."""
 
-    def line(self, name: str, time_ns: int, data: bytes) -> None: ...
+    def line(self, name: str, time_ns: int, data: bytes, *, framing_errors: int | None = None) -> None: ...
 
     def mark(self, kind: str, time_ns: int, body: Mapping[str, object]) -> None: ...
 
@@ -62,6 +66,8 @@ class Hearing:
         self._troubles: dict[str, str] = {}
         self._heard: dict[str, Reading] = {}
         self._tally = TrafficTally()
+        self._listening: dict[str, ListeningGaps] = {}
+        self._dropped: Counter[str] = Counter()
         self._start_ns = 0
         self._power_on_ns: int | None = None
         self.running = False
@@ -69,13 +75,16 @@ class Hearing:
     def start(self) -> None:
         """Open every adapter and begin to count. A bus whose adapter won't open is left UNSURE, and the rest goes on."""
         self.stop()
-        self._troubles, self._heard = {}, {}
+        self._troubles, self._heard, self._listening = {}, {}, {}
         watch = {}
         for number, bus in enumerate(self._harness.buses):
             try:
-                self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge).drain()
+                adapter = self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge)
+                adapter.drain()
             except BenchcheckError as trouble:
                 self._troubles[bus.name] = str(trouble)
+            else:
+                self._listening[bus.name] = ListeningGaps(bus.name, self._clock.stamp_ns(), adapter.counts.dropped)
             watch[number] = with_signals(watch_of(self._expected[bus.name]), wanted_signals(self._harness, bus))
         self._tally = TrafficTally(watch=watch)
         self._start_ns = self._clock.stamp_ns()
@@ -89,6 +98,9 @@ class Hearing:
         self._mark("power_on", self._power_on_ns, {})
 
     def stop(self) -> None:
+        if self.running:
+            for gaps in self._listening.values():
+                self._note(gaps.judged(self._clock.stamp_ns()))
         self.running = False
 
     def pump(self) -> None:
@@ -96,12 +108,18 @@ class Hearing:
         for number, bus in enumerate(self._harness.buses):
             if bus.name in self._troubles:
                 continue
-            batch = self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge).drain()
+            adapter = self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge)
+            batch = adapter.drain()
             if len(batch):
                 batch.bus.fill(number)
                 self._tally.update(batch)
                 if self._capture is not None:
                     self._capture.frames(bus.name, batch)
+            if bus.name in self._listening:
+                gaps = self._listening[bus.name]
+                last_ns = int(batch.time_ns[-1]) if len(batch) else None
+                now_ns, dropped = self._clock.stamp_ns(), adapter.counts.dropped
+                self._note(gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages))
         if self._capture is not None:
             self._capture.keep_up(self._clock.stamp_ns())
 
@@ -132,12 +150,12 @@ class Hearing:
         while not _satisfied(tally, talk.types) and self._clock.stamp_ns() < self._until_ns(started_ns, talk):
             self._clock.sleep(PUMP_S)
             self.pump()
-            for time_ns, data in listener.drain():
+            for time_ns, data, framing_errors in listener.drain():
                 if tally.bytes == 0:
                     started_ns = time_ns  # its time counts from its first byte: what came before was silence
-                tally.feed(data, time_ns)
+                tally.feed(data, time_ns, framing_errors=framing_errors)
                 if self._capture is not None:
-                    self._capture.line(f"{link.name}:{sender}", time_ns, data)
+                    self._capture.line(f"{link.name}:{sender}", time_ns, data, framing_errors=framing_errors)
         identity, state = listener.identity, str(listener.state)
         said = {"link": link.name, "sender": sender, "identity": identity, "state": state}
         self._mark("line_judged", self._clock.stamp_ns(), said)
@@ -149,7 +167,7 @@ class Hearing:
         A unit on a bus is known by that to be late; one that speaks on lines only is given time to be.
         """
         boot_s = self._harness.units[talk.sender].type.boot_s
-        if not any(message.sender == talk.sender for bus in self._harness.buses for message in bus.messages):
+        if not any(talk.sender in bus.talkers for bus in self._harness.buses):
             boot_s += LATE_BY_S
         up_ns = (self._power_on_ns or 0) + int(boot_s * SECOND_NS)
         return max(started_ns, up_ns) + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
@@ -166,19 +184,27 @@ class Hearing:
             self.pump()
         self.pump()
         counts, end_ns = adapter.counts, self._clock.stamp_ns()
-        if self._capture is not None and counts.dropped:
-            self._capture.dropped(name, counts.dropped)
+        listening = self._listening[name]
+        self._note(listening.judged(end_ns))
         said = AdapterSaid(
             adapter.identity,
             str(adapter.state),
             adapter.passive.sentence,
             adapter.error_frames_reported,
-            counts.dropped,
+            listening.dropped,
             counts.garbled,
         )
         self._mark("bus_judged", end_ns, {"bus": name, **said.to_json()})
         listened = Listened(self._start_ns, end_ns, self._power_on_ns, self._acknowledge)
-        return bus_reading(self._harness, number, self._tally, self._expected[name], said, listened)
+        return bus_reading(self._harness, number, self._tally, self._expected[name], said, listened, listening.gaps)
+
+    def _note(self, gaps: Sequence[RecorderGap]) -> None:
+        """Gaps that have just been noticed go into the capture, and then what was dropped since it began."""
+        for gap in gaps:
+            self._mark(recorder_gap.MARK, gap.end_ns, gap.to_mark())
+            self._dropped[gap.bus] += gap.dropped
+            if self._capture is not None and gap.dropped:
+                self._capture.dropped(gap.bus, self._dropped[gap.bus])
 
     def _mark(self, kind: str, time_ns: int, body: Mapping[str, object]) -> None:
         """Noted in the capture, so that a replay judges what was heard at the same moment: see jobs/replay.py."""
@@ -190,7 +216,7 @@ def listen_s(harness: Harness, bus: Bus) -> float:
     """How long a bus is listened to after power-on: every unit booted, and every message due a few times over, and a
     signal that stands still known to be stuck."""
     boot_s = max((harness.units[unit].type.boot_s for unit in bus.nodes), default=0.0)
-    period_s = max((message.period_s or 0.0 for message in bus.messages), default=0.0)
+    period_s = longest_period_s(bus)
     still_s = max((signal.stuck_s or 0.0 for signal in harness.signals if signal.bus == bus.name), default=0.0)
     return max(LEAST_LISTEN_S, boot_s + PERIODS_HEARD * period_s, boot_s + period_s + still_s)
 

@@ -255,7 +255,7 @@ class LiveListening:
             end_ns=now_ns,
             dropped_frames=0,
             also_known=self._known.get(bus.asked.name, ()),
-            recorder_gaps=bus.gaps.gaps if bus.gaps is not None else (),
+            recorder_gaps=bus.gaps.so_far(now_ns) if bus.gaps is not None else (),
         )
 
     def _pump_bus(self, bus: _Bus) -> None:
@@ -270,7 +270,8 @@ class LiveListening:
             if self._capture is not None:
                 self._capture.frames(bus.asked.name, batch)
         last_ns = bus.last_ns if len(batch) else None
-        self._note(bus.gaps.drained(self._clock.stamp_ns(), str(adapter.state), adapter.counts.dropped, last_ns))
+        now_ns, dropped = self._clock.stamp_ns(), adapter.counts.dropped
+        self._note(bus.gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages))
 
     def _note(self, gaps: Sequence[RecorderGap]) -> None:
         for gap in gaps:

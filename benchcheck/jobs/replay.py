@@ -7,6 +7,7 @@ power_on      the units got power
 bus_judged    a bus was judged: bus, and what its adapter said of itself (AdapterSaid)
 line_begun    a talker's tally began: link, sender
 line_judged   it was judged: link, sender, and identity and state of the port, or why there is none
+gap           not everything was recorded for a time (pcapng_form): what was judged after it was judged with it
 step_judged   a step was judged: step, state (of the bench)
 step_skipped  a step was left out: step, reason, why
 
@@ -17,7 +18,7 @@ of these marks, are judged from what was heard up to the end, or up to where the
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from benchcheck.capture.recording import LineChunk, Mark, Recording
@@ -34,6 +35,7 @@ from benchcheck.words.bench_state import BenchState
 from benchcheck.words.frames import FrameBatch
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading
+from benchcheck.words.recorder_gap import RecorderGap
 from benchcheck.words.request import Request
 from benchcheck.words.result import Result
 from benchcheck.words.step import Quantity, Stage, Step
@@ -81,14 +83,15 @@ class _Listening:
             }
         )
         self.lines: dict[tuple[str, str], LineTally] = {}
-        self.begun: set[tuple[str, str]] = set()
+        self.begun: dict[tuple[str, str], int] = {}  # when
         self.heard: dict[str, Reading] = {}
         self.heard_lines: dict[tuple[str, str], Reading] = {}
 
-    def judge_bus(self, number: int, said: AdapterSaid, end_ns: int) -> Reading:
+    def judge_bus(self, number: int, said: AdapterSaid, end_ns: int, gaps: Sequence[RecorderGap]) -> Reading:
         name = self.harness.buses[number].name
         listened = Listened(self.start_ns, end_ns, self.power_on_ns, self.acknowledge)
-        return bus_reading(self.harness, number, self.tally, self.expected[name], said, listened)
+        mine = [gap for gap in gaps if gap.end_ns > self.start_ns]
+        return bus_reading(self.harness, number, self.tally, self.expected[name], said, listened, mine)
 
 
 class Replay:
@@ -166,13 +169,16 @@ class Replay:
             self._listening = _Listening(self._harness, start, acknowledge=False, troubles={})
         return self._listening
 
+    def _table(self) -> list[int]:
+        """For each bus of the recording its number in the profile, or -1."""
+        if len(self._recording.buses) == 1 and len(self._harness.buses) == 1:
+            return [0]  # as in a survey: the only bus of both is that bus, whatever a log calls it
+        return [self._numbers.get(bus.name, -1) for bus in self._recording.buses]
+
     def _take_frames(self, batch: FrameBatch) -> None:
         import numpy as np
 
-        table = np.array([self._numbers.get(bus.name, -1) for bus in self._recording.buses], np.int64)
-        if len(self._recording.buses) == 1 and len(self._harness.buses) == 1:
-            table[:] = 0  # as in a survey: the only bus of both is that bus, whatever a log calls it
-        number = table[batch.bus]
+        number = np.array(self._table(), np.int64)[batch.bus]
         keep = number >= 0
         begin, end = self._bound(self._part.from_s), self._bound(self._part.to_s)
         if begin is not None:
@@ -197,7 +203,7 @@ class Replay:
         link = next((entry for entry in self._harness.links if entry.name == link_name), None)
         if link is not None:
             tally = self._now().lines.setdefault((link_name, sender), LineTally(link.protocol))
-            tally.feed(chunk.data, chunk.time_ns)
+            tally.feed(chunk.data, chunk.time_ns, framing_errors=chunk.framing_errors)
 
     def _take_mark(self, mark: Mark) -> None:
         body, within = mark.body, self._within(mark.time_ns)
@@ -212,9 +218,9 @@ class Replay:
         elif mark.kind == "line_begun" and within:
             key = (str(body.get("link")), str(body.get("sender")))
             self._now().lines.pop(key, None)
-            self._now().begun.add(key)
+            self._now().begun[key] = mark.time_ns
         elif mark.kind == "line_judged" and within:
-            self._line_judged(body)
+            self._line_judged(body, mark.time_ns)
         elif mark.kind in STEP_MARKS and (step := self._steps.get(str(body.get("step")))) is not None:
             if mark.kind == "step_skipped":
                 why, reason = str(body.get("why")), str(body.get("reason"))
@@ -245,14 +251,34 @@ class Replay:
             said = replace(said, dropped=said.dropped + self._recording.bad_records)
         self._adapters[name] = said
         if within:
-            self._now().heard[name] = self._now().judge_bus(number, said, end_ns)
+            self._now().heard[name] = self._now().judge_bus(number, said, end_ns, self._gaps_of_bus(number))
 
-    def _line_judged(self, body: Mapping[str, object]) -> None:
+    def _gaps_of_bus(self, number: int) -> list[RecorderGap]:
+        names = [info.name for at, info in enumerate(self._recording.buses) if self._table()[at] == number]
+        names = names or [self._harness.buses[number].name]
+        return [gap for gap in self._recording.recorder_gaps if any(gap.is_of_bus(name) for name in names)]
+
+    def _line_gap(self, key: tuple[str, str], end_ns: int) -> RecorderGap | None:
+        """A gap of the recorder while a line was listened to."""
+        start_ns = self._now().begun.get(key, self._now().start_ns)
+        name = ":".join(key)
+        return next(
+            (
+                gap
+                for gap in self._recording.recorder_gaps
+                if gap.is_of_line(name) and gap.start_ns < end_ns and gap.end_ns > start_ns
+            ),
+            None,
+        )
+
+    def _line_judged(self, body: Mapping[str, object], end_ns: int) -> None:
         key = (str(body.get("link")), str(body.get("sender")))
         link = next((entry for entry in self._harness.links if entry.name == key[0]), None)
         now = self._now()
         if isinstance(body.get("why"), str):
             now.heard_lines[key] = Reading.none(str(body["why"]), "bytes")
+        elif (gap := self._line_gap(key, end_ns)) is not None:
+            now.heard_lines[key] = Reading.none(_unrecorded(gap), "bytes")
         elif link is not None and (self._part.is_whole or key in now.begun):
             tally = now.lines.get(key) or LineTally(link.protocol)
             now.heard_lines[key] = line_reading(link, tally, str(body.get("identity")), str(body.get("state")))
@@ -307,7 +333,8 @@ class Replay:
         )
         end = self._bound(self._part.to_s)
         last = now.start_ns if self._last_ns is None else self._last_ns
-        return now.judge_bus(number, said, max(now.start_ns, last if end is None else min(end, last)))
+        end_ns = max(now.start_ns, last if end is None else min(end, last))
+        return now.judge_bus(number, said, end_ns, self._gaps_of_bus(number))
 
     def _line(self, link_name: str, sender: str) -> Reading:
         now, key = self._now(), (link_name, sender)
@@ -321,6 +348,8 @@ class Replay:
             return Reading.none("the capture ends before this line was judged", "bytes")
         if not any(line.name == f"{link_name}:{sender}" for line in self._recording.lines):
             return Reading.none("this line was not listened to in the capture", "bytes")
+        if (gap := self._line_gap(key, now.start_ns if self._last_ns is None else self._last_ns)) is not None:
+            return Reading.none(_unrecorded(gap), "bytes")
         link = next(entry for entry in self._harness.links if entry.name == link_name)
         return line_reading(link, now.lines.get(key) or LineTally(link.protocol), "as captured", "listening")
 
@@ -335,6 +364,11 @@ def live_steps(harness: Harness) -> list[Step]:
 def is_about(step: Step, buses: Collection[str], units: Collection[str]) -> bool:
     """Whether a step of the live stage is about one of these buses and one of these units; empty: any."""
     return (not buses or step.settings.get("bus") in buses) and (not units or step.settings.get("unit") in units)
+
+
+def _unrecorded(gap: RecorderGap) -> str:
+    why = f" ({gap.why})" if gap.why else ""
+    return f"not everything was recorded while this line was listened to{why}"
 
 
 def _damage(recording: Recording) -> str:

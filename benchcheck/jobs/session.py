@@ -12,7 +12,7 @@ from benchcheck.bench.supply import IF_KILLED
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.asking import HandSwitched
-from benchcheck.jobs.capture_file import CaptureFile
+from benchcheck.jobs.capture_file import CaptureFile, PartLimits
 from benchcheck.jobs.operator import Operator
 from benchcheck.jobs.runner import Progress, Runner, Watcher
 from benchcheck.plan.plan import Plan
@@ -54,6 +54,7 @@ class Session:
         who: str,
         progress: Progress,
         capture: Path | None = None,
+        capture_parts: PartLimits | None = None,
         acknowledge: bool = False,
         meter: Meter | None = None,
         supply: HandSwitched | None = None,
@@ -69,7 +70,7 @@ class Session:
         self._record = record
         self._who = who
         self._supply = supply
-        self._sink = CaptureFile(capture, harness) if capture is not None else None
+        self._sink = CaptureFile(capture, harness, capture_parts) if capture is not None else None
         self.begun = False
         self.cautions_accepted = False
         self.runner = Runner(
@@ -121,11 +122,11 @@ class Session:
             if self.begun:
                 self.runner.leave_safe()
         finally:
-            body = self._sink.close() if self._sink is not None else None
+            bodies = self._sink.close() if self._sink is not None else []
             if self._sink is not None and not self.begun:
-                self._sink.path.unlink(missing_ok=True)  # nothing was heard
+                self._sink.forget()
             if self.begun:
-                if body is not None:
+                for body in bodies:
                     self._record.append(EventKind.CAPTURE, body, who=self._who)
                 outcome = "finished" if kind is None else "broken off"
                 self._record.append(EventKind.SESSION_ENDED, {"outcome": outcome}, who=self._who)

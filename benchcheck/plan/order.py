@@ -45,6 +45,9 @@ LARGE = 4000
 SHAKES = 40
 MOST_TRIED = 160_000_000
 STARTS = 4
+# Orders that are kept: a profile of another day, or with another label, has the same segments.
+KEPT = 200
+_kept: dict[Hashable, list[int]] = {}
 
 
 class Ordering:
@@ -108,7 +111,7 @@ class Ordering:
             at.setdefault(field.add((step.red, step.black)), []).append(step)
         rows = len(field)
         first = field.add(leads) if all(lead in sites.number for lead in leads) else None
-        for row in arranged(field, first):
+        for row in _arranged_once(field, first):
             if row < rows:
                 found += sorted(at[row], key=lambda step: (self._ranks[step.check], step.id))
         return found
@@ -151,6 +154,25 @@ def arranged(field: Field, first: int | None) -> list[int]:
     improve.settle(list(reversed(order)))
     count = min(SHAKES * len(field), MOST_TRIED // len(field) ** 2)
     return improve.shaken(count, STARTS, field.seconds(order) - least_seconds(field))
+
+
+def _arranged_once(field: Field, first: int | None) -> list[int]:
+    """`arranged`, looked up where the same numbers were arranged before."""
+    if len(field) > LARGE:
+        return arranged(field, first)
+    places = ([table[contact] for contact in (*field.a, *field.b)] for table in (field.connector, field.zone))
+    key = (field.alike, first, LARGE, tuple(field.a), tuple(field.b), *map(tuple, places))
+    found = _kept.get(key)
+    if found is None:
+        found = _kept[key] = arranged(field, first)
+        if len(_kept) > KEPT:
+            _kept.pop(next(iter(_kept)), None)
+    return found
+
+
+def forget() -> None:
+    """Arrange everything anew from now on."""
+    _kept.clear()
 
 
 def least_seconds(field: Field) -> int:

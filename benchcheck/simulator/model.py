@@ -67,6 +67,8 @@ class BenchModel:
         self.supply = Supply(plus=source, minus=ground)
         self._since: dict[str, float] = {}
         self._contacts = all_contacts(harness)
+        self._lugs = frozenset(lifted(run.wire, end) for run in harness.runs for end in run.ends)
+        self._switched = frozenset(part.ref for part in harness.parts if part.kind in SWITCHED)
         self._nominal_v = nominal_volts(harness)
         self._duty = can_duty(harness, self.faults)
         self._noise = random.Random(seed)
@@ -79,8 +81,10 @@ class BenchModel:
 
     def set_state(self, state: BenchState, now: float = 0.0) -> None:
         """Plug, lift and pull as `state` says; its supply_on is ignored. Raises InputError for unknown names."""
-        self._check_state(state)
-        self.state = replace(state, supply_on=False)
+        state = replace(state, supply_on=False) if state.supply_on else state
+        if state != self.state:
+            self._check_state(state)
+            self.state = state
         self._settle(now)
 
     def set_supply(self, volts: float, limit_a: float, on: bool, now: float = 0.0) -> None:
@@ -293,11 +297,9 @@ class BenchModel:
                 raise InputError(f"no contact {contact!r} in this harness to join to chassis")
             if ref_of(contact) in state.on_unit - state.breakout and pin_of(contact) not in (SHELL, RING):
                 raise InputError(f"{contact} can't be joined to chassis: {ref_of(contact)} is on its unit")
-        ends = {lifted(run.wire, end) for run in self.harness.runs for end in run.ends}
         for end in sorted(state.lifted):
-            if end not in ends:
+            if end not in self._lugs:
                 raise InputError(f"no run end {end!r} to lift", hint="Write it as W231@GND2.")
-        parts = {part.ref for part in self.harness.parts if part.kind in SWITCHED}
         for ref in sorted(state.opened):
-            if ref not in parts:
+            if ref not in self._switched:
                 raise InputError(f"{ref!r} is no protector or switch of this harness")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from benchcheck.harness.model import Bus, Harness, Message
 from benchcheck.simulator.faults import Fault, IntermittentUnit, LateUnit, SilentUnit
+from benchcheck.simulator.said import said_on
 
 BOOT_PART = 0.7  # of the longest start that the unit file allows
 EVENT_PERIOD_S = 2.0  # of a message without a period of its own
@@ -70,7 +71,7 @@ def can_duty(harness: Harness, faults: Iterable[Fault]) -> dict[str, float]:
     talk = habits(harness, faults)
     duty: dict[str, float] = {}
     for bus in harness.buses:
-        for message in bus.messages:
+        for message in said_on(bus):
             share = _load(bus, message) * DOMINANT_PART * (talk[message.sender].part if message.sender in talk else 0)
             duty[message.sender] = duty.get(message.sender, 0.0) + share
     return {unit: min(part, 0.5) for unit, part in duty.items()}

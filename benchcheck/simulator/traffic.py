@@ -7,8 +7,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from zlib import crc32
 
-from benchcheck.harness.model import Bus, Harness, Message
-from benchcheck.simulator.faults import Fault, UnexpectedMessage
+from benchcheck.harness.model import Bus, Harness, Message, SignalRange
+from benchcheck.simulator.faults import AbsurdSignal, Fault, SignalFault, UnexpectedMessage
+from benchcheck.simulator.payloads import Course, course_of, payload
+from benchcheck.simulator.said import said_on, source_courses
 from benchcheck.simulator.timing import EVENT_PERIOD_S, Habit, frame_bits, habits
 
 STAGGER_S = 0.003  # between the first frames of one unit's messages
@@ -58,7 +60,7 @@ class BusTraffic:
         faults = tuple(faults)
         self._habits: dict[str, Habit] = habits(harness, faults)
         self._streams: dict[str, list[_Stream]] = {}
-        for message in bus.messages:
+        for message in said_on(bus):
             mine = self._streams.setdefault(message.sender, [])
             mine.append(_stream(message, len(mine), seed))
         unexpected = [fault for fault in faults if isinstance(fault, UnexpectedMessage) and fault.bus == bus.name]
@@ -68,6 +70,7 @@ class BusTraffic:
             )
             for number, fault in enumerate(unexpected)
         ]
+        self._courses = source_courses(bus) | _courses(harness, bus, faults)
         self._free_s = -math.inf
 
     def frames(
@@ -118,7 +121,9 @@ class BusTraffic:
     def _send(self, due_s: float, message: Message, k: int) -> SentFrame:
         at_s = max(due_s, self._free_s)
         self._free_s = at_s + frame_bits(message) / self.bus.bitrate
-        return SentFrame(at_s, message.can_id, message.extended, _data(message, k))
+        return SentFrame(
+            at_s, message.can_id, message.extended, payload(message, k, self._courses.get(message.name, ()))
+        )
 
 
 def _stream(message: Message, position: int, seed: int) -> _Stream:
@@ -127,7 +132,17 @@ def _stream(message: Message, position: int, seed: int) -> _Stream:
     return _Stream(message, STAGGER_S * position, message.period_s or EVENT_PERIOD_S, jitter, number)
 
 
-def _data(message: Message, k: int) -> bytes:
-    """A counter that moves, and values that change slowly."""
-    slow = crc32(f"{message.can_id:x}/{k // 16}".encode()).to_bytes(4, "little")
-    return bytes([k & 0xFF, k >> 8 & 0xFF, *slow, k // 4 & 0xFF, message.can_id & 0xFF])[: message.length]
+def _courses(harness: Harness, bus: Bus, faults: Iterable[Fault]) -> dict[str, tuple[Course, ...]]:
+    """Message name -> what goes on in it: signals that the profile has limits for, and those with a fault."""
+    found: dict[tuple[str, str], Course] = {
+        (entry.message.name, entry.signal.name): course_of(entry) for entry in harness.signals if entry.bus == bus.name
+    }
+    for fault in faults:
+        known = fault.found(harness) if isinstance(fault, SignalFault) and fault.bus == bus.name else None
+        if known is None or not isinstance(fault, SignalFault):
+            continue
+        key = (fault.message, fault.signal)
+        course = found.get(key) or course_of(SignalRange(bus.name, *known))
+        stuck_at = fault.value if isinstance(fault, AbsurdSignal) else course.value(0)
+        found[key] = Course(course.signal, stuck_at, 0.0)
+    return {name: tuple(c for (own, _), c in found.items() if own == name) for name, _ in found}

@@ -132,6 +132,8 @@ def plugged(
 ) -> UnitCircuit:
     """The circuit of every unit of which at least one connector is plugged."""
     circuit = UnitCircuit()
+    if not on_unit:
+        return circuit
     volts = nominal_volts(harness)
     bridged: Groups[str] = Groups()
     for resistor in wiring.resistors:

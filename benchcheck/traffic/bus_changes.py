@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import inf, sqrt
 
 from benchcheck.traffic.change import Change, Grade, Kind
+from benchcheck.traffic.data_changes import data_changes
 from benchcheck.traffic.interval_bins import Bins, Spread
 from benchcheck.traffic.seen import BusSeen
 from benchcheck.traffic.traits import SenderTraits
@@ -20,8 +21,6 @@ GAP_PERIODS, GAP_LEAST_NS = 3.5, 250_000_000
 PERIOD_PARTS, PERIOD_LEAST_NS, PERIOD_INTERVALS = 0.02, 500_000, 5
 JITTER_PARTS, JITTER_LEAST_NS, JITTER_INTERVALS = 0.05, 1_000_000, 20
 LOAD_POINTS, LOAD_SECONDS = 0.5, 5
-DATA_FRAMES = 20
-VALUES_PARTS = 0.25
 ERROR_FRAMES = 4
 _MEDIANS = 3.5
 _SECOND_NS = 1e9
@@ -69,12 +68,19 @@ class _Bus:
 
 
 def bus_changes(
-    name: str, was: BusSeen, now: BusSeen, covered: frozenset[str], was_missing: bool, now_missing: bool
+    name: str,
+    was: BusSeen,
+    now: BusSeen,
+    covered: frozenset[str],
+    was_missing: bool,
+    now_missing: bool,
+    judged: frozenset[str] = frozenset(),
 ) -> tuple[list[Change], bool]:
     """(changes, whether the periods or bursts of at least one identifier could be compared).
 
     covered  units of which it is said already that they are gone or new
     was_missing, now_missing  whether frames are missing from the recordings
+    judged  signals of which it is said already that they left the profile's limits, or came back
     """
     bus = _Bus(name, was, now)
     changes = [*_errors(bus), *_load(bus)]
@@ -82,7 +88,7 @@ def bus_changes(
     for key in sorted({*was.traits.senders, *now.traits.senders}, key=lambda key: (key.extended, key.can_id)):
         before, after = bus.side(was, key), bus.side(now, key)
         if before is not None and after is not None:
-            changes += _both(bus, key, before, after, now_missing)
+            changes += _both(bus, key, before, after, now_missing, judged)
             compared = compared or min(before.spread.number, after.spread.number) >= PERIOD_INTERVALS
         elif before is not None:
             if was.sender_of.get(key) not in covered:
@@ -143,14 +149,17 @@ def _bursts_due(side: _Side, its: BusSeen, other: BusSeen) -> float:
     return side.bursts * other.recorded_s / its.recorded_s if its.recorded_s > 0 else 0.0
 
 
-def _both(bus: _Bus, key: IdKey, before: _Side, after: _Side, missing: bool) -> Iterator[Change]:
+def _both(
+    bus: _Bus, key: IdKey, before: _Side, after: _Side, missing: bool, judged: frozenset[str]
+) -> Iterator[Change]:
     yield from _gaps(bus, key, before, after, missing)
     if before.regular and after.regular:
         yield from _period(bus, key, before.spread, after.spread)
         yield from _jitter(bus, key, before.spread, after.spread)
     elif not before.regular and key not in bus.was.on_occasion:
         yield from _rate(bus, key, before, after)
-    yield from _data(bus, key, before.traits, after.traits)
+    signals = (bus.was.signals.get(key, ()), bus.now.signals.get(key, ()))
+    yield from data_changes(bus.name, key, bus.label(key), (before.traits, after.traits), signals, judged)
 
 
 def _gaps(bus: _Bus, key: IdKey, before: _Side, after: _Side, missing: bool) -> Iterator[Change]:
@@ -228,45 +237,6 @@ def _rate(bus: _Bus, key: IdKey, was: _Side, now: _Side) -> Iterator[Change]:
         yield Change(Kind.RATE, Grade.LESSER, key.text, bus.name, text, size, round(rate_was, 6), round(rate_now, 6))
 
 
-def _data(bus: _Bus, key: IdKey, was: SenderTraits, now: SenderTraits) -> Iterator[Change]:
-    if not was.data_frames or not now.data_frames:
-        return
-    if set(now.lengths) - set(was.lengths) and was.data_frames >= DATA_FRAMES:
-        said = [" or ".join(str(length) for length in sorted(side.lengths)) for side in (now, was)]
-        text = f"{bus.label(key)} has {said[0]} data bytes now, {said[1]} before"
-        lengths = (sorted(was.lengths), sorted(now.lengths))
-        yield Change(Kind.LENGTH, Grade.LESSER, key.text, bus.name, text, 0.0, *lengths)
-    varied = [k for k, (low, high) in enumerate(zip(was.low, was.high, strict=True)) if low < high]
-    still = [k for k in varied if k < len(now.low) and now.low[k] == now.high[k]]
-    if varied and still == varied and min(was.data_frames, now.data_frames) >= DATA_FRAMES:
-        text = f"the data of {bus.label(key)} stand still now, in {now.data_frames:,} frames; they varied before"
-        yield Change(Kind.STILL, Grade.LESSER, key.text, bus.name, text, now.data_frames, len(varied), 0)
-    if was.data_frames >= DATA_FRAMES:
-        yield from _values(bus, key, was, now)
-
-
-def _values(bus: _Bus, key: IdKey, was: SenderTraits, now: SenderTraits) -> Iterator[Change]:
-    left: list[str] = []
-    size = 0.0
-    before: dict[str, list[int]] = {}
-    after: dict[str, list[int]] = {}
-    for k in range(min(len(was.low), len(now.low))):
-        outside = max(was.low[k] - now.low[k], now.high[k] - was.high[k])
-        span = was.high[k] - was.low[k]
-        bits = (was.ones[k] & ~now.ones[k]) | (now.any_ones[k] & ~was.any_ones[k])
-        if not was.settled(k) or not (outside > VALUES_PARTS * span or (bits and outside <= 0)):
-            continue
-        if outside > 0:
-            left.append(f"byte {k} {_range(now.low[k], now.high[k])}, before {_range(was.low[k], was.high[k])}")
-        else:
-            left.append(f"byte {k} changes bits {bits:02X}, which never changed before")
-        size = max(size, outside + (256 if not span else 0))
-        before[str(k)], after[str(k)] = [was.low[k], was.high[k]], [now.low[k], now.high[k]]
-    if left:
-        text = f"{bus.label(key)} has data outside the earlier range: {'; '.join(left)}"
-        yield Change(Kind.VALUES, Grade.LESSER, key.text, bus.name, text, size, before, after)
-
-
 def _errors(bus: _Bus) -> Iterator[Change]:
     was, now = bus.was.error_frames, bus.now.error_frames
     text = f"{now:,} error frames now, {was:,} before"
@@ -296,10 +266,6 @@ def _load(bus: _Bus) -> Iterator[Change]:
     if limit is not None and was.mean <= limit < now.mean:
         grade, text = Grade.GRAVE, f"{text}; at most {limit:g} % is allowed (profile)"
     yield Change(Kind.LOAD, grade, bus.name, bus.name, text, abs(change), round(was.mean, 6), round(now.mean, 6))
-
-
-def _range(low: int, high: int) -> str:
-    return f"{low:02X}" if low == high else f"{low:02X} to {high:02X}"
 
 
 def _ms(value_ns: float) -> str:

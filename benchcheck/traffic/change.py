@@ -23,6 +23,7 @@ class Kind(StrEnum):
     GONE = "identifier gone"
     TALK = "talk"
     LINE = "line"
+    SIGNAL = "signal"
     ERRORS = "error frames"
     NEW = "identifier new"
     LOAD = "load"

@@ -9,10 +9,16 @@ period      means of the intervals that are no gaps differ by more than 4 standa
             than 2 % and 0.5 ms; at least 5 intervals on either side
 jitter      standard deviations of these intervals differ by more than 4 standard errors (deviation / root of 2n) and by
             more than 5 % of the period and 1 ms; at least 20 intervals on either side
-gaps        intervals of 3.5 periods and 0.25 s or more, as presence has it; silences of the whole bus are no gaps
+gaps        intervals of 3.5 periods and 0.25 s or more, as presence has it, to within a sixteenth (they are counted in bins);
+            silences of the whole bus are no gaps
 load        means of the whole seconds differ by more than 4 standard errors and by more than 0.5 points; at least 5
             seconds on either side. Above the profile's limit, where it was not before: grave
-values      a data byte left the range that at least 20 frames kept to before, by more than a quarter of its width, where that
+signals     where the profile's message database is given, of each signal in place of the data bytes that hold it: a value out
+            of the earlier range, by more than a quarter of its width, where at least 20 frames kept to that range and it was
+            all there in the first half of their time; one that was constant: by anything. One that stands still in at least
+            20 frames, where by its earlier pace at least 5 changes were due. Limits of the profile that a signal keeps to in
+            one recording alone: as its verdicts are (grave where it leaves them)
+values      of bytes that hold no known signal: a data byte left the range that at least 20 frames kept to before, by more than a quarter of its width, where that
             range was all there in their first half (a counter or a slow value on its way has none yet); one that was
             constant: by anything; within the range, bits that never changed before do. Data that varied stand still in at
             least 20 frames
@@ -71,6 +77,8 @@ class Comparison:
 def compare(before: Seen, after: Seen) -> Comparison:
     """What changed from `before` to `after`, by the rules above."""
     pairs = _pairs(before.buses, after.buses)
+    of_signals = list(_signal_changes(before, after))
+    judged = frozenset(change.what for change in of_signals)
     changes: list[Change] = []
     compared = False
     for name, (was, now) in pairs.items():
@@ -78,11 +86,12 @@ def compare(before: Seen, after: Seen) -> Comparison:
             changes.append(_bus_alone(name, now is not None))
             continue
         covered = frozenset(unit for _, unit in _told_units(before, after))
-        found, told = bus_changes(name, was, now, covered, before.frames_missing, after.frames_missing)
+        found, told = bus_changes(name, was, now, covered, before.frames_missing, after.frames_missing, judged)
         changes += found
         compared = compared or told
     changes += _unit_changes(before, after)
     changes += _talk_changes(before, after)
+    changes += of_signals
     talks = frozenset(set(before.talks) & set(after.talks))
     for name, (old, new) in _pairs(before.lines, after.lines).items():
         changes += line_changes(name, old, new, before.recorded_s, after.recorded_s, name in talks)
@@ -129,6 +138,16 @@ def _talk_changes(before: Seen, after: Seen) -> Iterator[Change]:
     for name, now in after.talks.items():
         was = before.talks.get(name)
         if was is not None and (change := _judged(Kind.TALK, name, name, was, now)) is not None:
+            yield change
+
+
+def _signal_changes(before: Seen, after: Seen) -> Iterator[Change]:
+    """Of signals with limits in the profile; one that was not heard in either recording has no news of its own."""
+    for key, now in after.signals.items():
+        was = before.signals.get(key)
+        if was is None or "not_heard" in (was.state, now.state):
+            continue
+        if (change := _judged(Kind.SIGNAL, key[1], key[0], was, now)) is not None:
             yield change
 
 

@@ -1,4 +1,4 @@
-"""The tally of one serial line: bytes, sentences by result, types, rates; the same in whatever cut the bytes come.
+"""The tally of one serial line: bytes, sentences by result, types, rates, silences; the same in whatever cut the bytes come.
 
 `types` holds everything that has the form of a sentence, and of each type how many are sound: with a good checksum, or
 sent without one. Presence is judged from the sound ones only.
@@ -15,6 +15,7 @@ from collections import Counter
 from copy import copy
 from dataclasses import dataclass, replace
 
+from benchcheck.traffic.line_silences import LineGap, LineSilences
 from benchcheck.traffic.nmea import LONGEST_SENTENCE, SentenceParser, SentenceResult
 from benchcheck.traffic.pieces import SECOND_NS, STEP_FORWARD_NS
 from benchcheck.traffic.text_line import TextLineParser
@@ -63,6 +64,7 @@ class LineTally:
         self.first_ns: int | None = None
         self.last_ns: int | None = None
         self.bytes_by_second: Counter[int] = Counter()
+        self._silences = LineSilences()
         self._printable = 0
         self._is_part = origin_ns is not None
         self._head: list[tuple[int, bytes]] | None = [] if self._is_part else None  # None once a line has ended
@@ -87,6 +89,15 @@ class LineTally:
             return None
         return min(self.bytes_by_second.items(), key=lambda entry: (-entry[1], entry[0]))
 
+    @property
+    def silence_threshold_ns(self) -> int:
+        """The least length of a silence of this line (see line_silences)."""
+        return self._silences.threshold_ns()
+
+    def silences(self) -> list[LineGap]:
+        """Silences of the line, by time."""
+        return self._silences.silences()
+
     def feed(self, data: bytes, time_ns: int = 0, *, framing_errors: int | None = None) -> None:
         """Take in the next bytes, and how many framing errors the port told of with them (None: it can't tell)."""
         self._add_framing_errors(framing_errors)
@@ -98,6 +109,8 @@ class LineTally:
         self._printable += len(data) - len(data.translate(None, _PRINTABLE))
         self.bytes_by_second[(time_ns - self.origin_ns) // SECOND_NS] += len(data)
         self.first_ns = time_ns if self.first_ns is None else self.first_ns
+        if self.last_ns is not None:
+            self._silences.between(self.last_ns, time_ns)
         self.last_ns = time_ns
         self._take(data, time_ns)
 
@@ -133,6 +146,9 @@ class LineTally:
         self._printable += later._printable
         self.bytes_by_second.update(later.bytes_by_second)
         self.first_ns = later.first_ns if self.first_ns is None else self.first_ns
+        if self.last_ns is not None and later.first_ns is not None:
+            self._silences.between(self.last_ns, later.first_ns)
+        self._silences.merge(later._silences)
         self.last_ns = later.last_ns
         for time_ns, data in later._first_line if later._head is None else later._head:
             self._take(data, time_ns)

@@ -31,13 +31,15 @@ def too_high(bus: Mapping[str, object]) -> str:
     )
 
 
-def lower_bound(uncounted: int, dropped: int) -> str:
+def lower_bound(uncounted: int, dropped: int, *, unrecorded: bool = False) -> str:
     """What to say where frames are not in the load; empty where all are."""
     reasons = []
     if uncounted:
         reasons.append(f"{uncounted:,} {'record' if uncounted == 1 else 'records'} could not be counted")
     if dropped:
         reasons.append(f"the recorder dropped {dropped:,} {'frame' if dropped == 1 else 'frames'}")
+    if unrecorded and not dropped:
+        reasons.append("for a time not everything was recorded")
     return f"the load is at least what is said: {' and '.join(reasons)}" if reasons else ""
 
 

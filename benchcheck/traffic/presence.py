@@ -5,7 +5,9 @@ Pure: fed a tally, live or read back, and times in nanoseconds of the same clock
 Rules (times are common practice, no source, unless the profile gives them):
 
 silences       what lies in a silence of the whole bus or in a gap of the recorder, or is made by a step of the
-               recorder's clock, is nobody's gap
+               recorder's clock, is nobody's gap. What a gap of the recorder excuses is said with its length and reason:
+               a pause within a time in which nothing was recorded is left out of the verdict; UNSURE where frames were
+               dropped meanwhile, and where a unit may be missing, late or lost for that reason alone
 present        PASS    heard, and none of the states below
 missing        FAIL    a periodic identifier not heard once, after time enough to boot and for 2.5 periods
                UNSURE  nothing heard of a unit that sends only on occasion, or not time enough yet
@@ -19,7 +21,8 @@ can't tell     UNSURE  nothing at all was heard on the bus (the state is empty);
                        the only talker of a bus paused, which can't be told from a silence of the bus
 
 An identifier without a period (sent once, or in bursts), or heard only once, is never intermittent and never lost.
-Frames that the recorder dropped may be the ones that are not there: with any, no absence is a FAIL, but UNSURE.
+Frames that the recorder dropped may be the ones that are not there: where it is not known when, no absence is a FAIL,
+but UNSURE.
 How two senders are told from a fast one: see senders.py.
 """
 
@@ -41,6 +44,7 @@ from benchcheck.traffic.unit_judge import (
 )
 from benchcheck.traffic.unit_presence import MatchExpectation, Pause, PresenceState, UnitExpectation, UnitPresence
 from benchcheck.traffic.watch import IdKey, MatchWatch, Watch
+from benchcheck.words.recorder_gap import RecorderGap
 from benchcheck.words.verdict import Outcome
 
 __all__ = [
@@ -88,7 +92,7 @@ def judge_presence(
     power_on_ns: int | None = None,
     dropped_frames: int = 0,
     also_known: Collection[tuple[int, bool]] = (),
-    recorder_gaps: Sequence[tuple[int, int]] = (),
+    recorder_gaps: Sequence[RecorderGap] = (),
 ) -> list[UnitPresence]:
     """One entry for each expected unit, in their order, then one for each identifier nobody is expected to send, then
     one for each identifier that has, or may have, a second sender.
@@ -97,7 +101,8 @@ def judge_presence(
     start_ns       since when it was listened; end_ns until when
     power_on_ns    when the units got power, where that is known
     also_known     identifiers that are described but have no sender among `expected`: not unexpected
-    recorder_gaps  (first, last stamp) of times in which the recorder is known not to have recorded
+    dropped_frames how many frames the recorder dropped, nobody knows when
+    recorder_gaps  when the recorder is known not to have recorded everything of this bus
 
     Raises ValueError for a tally that did not watch what must be judged.
     """

@@ -2,28 +2,70 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from itertools import accumulate
 
 from benchcheck.traffic.bus_tally import BusTally
+from benchcheck.traffic.pieces import SECOND_NS
+from benchcheck.traffic.source_tally import Gap
+from benchcheck.words.recorder_gap import RecorderGap
 
 Span = tuple[int, int]
 """First and last nanosecond."""
 
 
-class QuietTimes:
-    """`recorder_gaps`: spans of stamps in which the recorder is known not to have recorded."""
+class Spans:
+    """Times, those that touch being one; asked how much of another time they take up, however many they are."""
 
-    def __init__(self, tally: BusTally, recorder_gaps: Sequence[Span] = ()) -> None:
-        spans = [(gap.recorded_ns, gap.recorded_ns + gap.length_ns) for gap in tally.silences()]
-        for start_ns, end_ns in recorder_gaps:
-            spans += _on_recorded_clock(tally, start_ns, end_ns)
+    def __init__(self, spans: Sequence[Span]) -> None:
         self.spans = _joined(spans)
-        self.total_ns = sum(end - start for start, end in self.spans)
+        self._starts = [start for start, _ in self.spans]
+        self._ends = [end for _, end in self.spans]
+        self._before = list(accumulate((end - start for start, end in self.spans), initial=0))
+
+    @property
+    def total_ns(self) -> int:
+        return self._before[-1]
+
+    def within(self, start_ns: int, end_ns: int) -> int:
+        """How much of the time from `start_ns` to `end_ns` they take up."""
+        first, behind = bisect_right(self._ends, start_ns), bisect_left(self._starts, end_ns)
+        if first >= behind:
+            return 0
+        cut = max(0, start_ns - self._starts[first]) + max(0, self._ends[behind - 1] - end_ns)
+        return self._before[behind] - self._before[first] - cut
+
+
+class QuietTimes(Spans):
+    """`recorder_gaps`: when the recorder is known not to have recorded everything; `silences`: those that count."""
+
+    def __init__(
+        self, tally: BusTally, recorder_gaps: Sequence[RecorderGap] = (), *, silences: Sequence[Gap] | None = None
+    ) -> None:
+        quiet = tally.silences() if silences is None else silences
+        spans = [(gap.recorded_ns, gap.recorded_ns + gap.length_ns) for gap in quiet]
+        for start_ns, end_ns in recorded_not(recorder_gaps).spans:
+            spans += _on_recorded_clock(tally, start_ns, end_ns)
+        super().__init__(spans)
 
     def overlap(self, recorded_ns: int, length_ns: int) -> int:
         """How much of a span of the recorded clock is quiet."""
-        end = recorded_ns + length_ns
-        return sum(max(0, min(end, last) - max(recorded_ns, first)) for first, last in self.spans)
+        return self.within(recorded_ns, recorded_ns + length_ns)
+
+
+def recorded_not(gaps: Sequence[RecorderGap]) -> Spans:
+    """The stamps that these gaps take up."""
+    return Spans([(gap.start_ns, gap.end_ns) for gap in gaps if gap.start_ns < gap.end_ns])
+
+
+def gap_words(gaps: Sequence[RecorderGap], start_ns: int, end_ns: int) -> str:
+    """What is to be said of the gaps of the recorder from `start_ns` to `end_ns`."""
+    within = [gap for gap in gaps if gap.start_ns < end_ns and gap.end_ns > start_ns]
+    length = recorded_not(within).within(start_ns, end_ns) / SECOND_NS
+    whys = list(dict.fromkeys(gap.why for gap in within if gap.why))
+    told = f" ({'; '.join(whys[:2])}{'; ...' if len(whys) > 2 else ''})" if whys else ""
+    return f"for {length:.2f} s of that time the recorder did not record everything{told}"
 
 
 def _on_recorded_clock(tally: BusTally, start_ns: int, end_ns: int) -> list[Span]:

@@ -6,11 +6,15 @@ lower priority that has just begun (blocking), for all frames of higher priority
 every instance in the busy period of its priority level is looked at, not the first alone. Response time = queuing
 jitter + waiting + the frame itself. The deadline is the period.
 
-FD frames (messages of more than 8 bytes): counted as sent at the nominal bit rate throughout, which is the worst.
+FD frames (messages of more than 8 bytes): where the bus has a data bit rate, the bits between the BRS bit and the end of
+the CRC field are sent at it, stuff bits before them counted as slow as can be; else all are sent at the nominal bit rate,
+which is the worst. The analysis asks how long a frame takes and how long a bit of arbitration does, nothing else, so it
+holds for frames at two rates. Messages of up to 8 bytes are taken for classic frames: what the set says no more of.
 
 A message without a period is taken to come at most once in any busy period, which nobody has promised: with such ones
 the answer is a condition and no bound, unless a least interval is given for them. Repeated frames after bus errors are
-not in it. Times are reckoned in whole numbers of 1 / (bit rate * 10^9) s, so nothing is rounded on the way.
+not in it. Times are reckoned in whole numbers of 1 / (bit rate * data bit rate * 10^9) s (without a second one: of
+1 / (bit rate * 10^9) s), so nothing is rounded on the way.
 """
 
 from __future__ import annotations
@@ -28,6 +32,7 @@ SECOND_NS = 1_000_000_000
 # 13 bits after the CRC sequence that are never stuffed: CRC delimiter 1, acknowledgement 2, end of frame 7, intermission 3
 _CLASSIC_TAIL_BITS = 13
 _FD_TAIL_BITS = 12
+_FD_SLOW_BITS, _FD_SLOW_BITS_EXTENDED = 17, 36  # of the header, up to the BRS bit: all but ESI and the length code
 _MOST_PERIODS = 1000  # in one busy period, of the longest period: a bus so near to full is told as without a bound
 
 
@@ -64,6 +69,7 @@ class Sent:
 class Response:
     """What one message meets at worst.
 
+    frame_ns     what the frame itself takes at least, without a stuff bit (rounded down)
     response_ns  from being due to the end of its frame, at worst (rounded up); None where there is no bound
     instance     which instance of the busy period that is, from 0; instances: how many there are
     verdict      PASS: within the period; FAIL: not; UNSURE: it has no period, or hangs on messages that have none
@@ -71,6 +77,7 @@ class Response:
 
     message: Sent
     bits: FrameBits
+    frame_ns: int
     response_ns: int | None
     instance: int
     instances: int
@@ -85,6 +92,7 @@ class Schedule:
     """
 
     bitrate: int
+    data_bitrate: int | None
     responses: tuple[Response, ...]
     least_load_percent: float
     worst_load_percent: float
@@ -118,27 +126,46 @@ def frame_bits(length: int, extended: bool) -> FrameBits:
     return FrameBits(stuffed + tail, stuffed + (stuffed - 1) // 4 + tail)
 
 
+def switched_bits(length: int, extended: bool) -> FrameBits:
+    """Those of `frame_bits` that an FD frame with bit-rate switch sends at the data bit rate; none of a classic frame.
+
+    Least: without a stuff bit. Most: what is left to them where the part before has all the stuff bits that it can have.
+    """
+    if length <= 8:
+        return FrameBits(0, 0)
+    whole = frame_bits(length, extended)
+    slow = _FD_SLOW_BITS_EXTENDED if extended else _FD_SLOW_BITS
+    return FrameBits(whole.least - slow - _FD_TAIL_BITS, whole.most - slow - (slow - 1) // 4 - _FD_TAIL_BITS)
+
+
 def priority(can_id: int, extended: bool) -> tuple[int, int, int]:
     """Sorts messages as arbitration does: the lowest wins. A base frame wins over an extended one of the same 11 bits:
     its RTR bit is dominant where the extended one has its recessive SRR."""
     return (can_id >> 18, 1, can_id & 0x3FFFF) if extended else (can_id, 0, 0)
 
 
-def schedule(messages: Sequence[Sent], bitrate: int) -> Schedule:
+def schedule(messages: Sequence[Sent], bitrate: int, data_bitrate: int | None = None) -> Schedule:
     """Worst-case load and response times of a message set at `bitrate` bit/s.
+
+    data_bitrate  bit/s to which FD frames switch; None: they don't
 
     Raises ValueError for an identifier that is there twice (two senders of one identifier can't be analysed), and for
     lengths, periods and rates that can't be.
     """
     if bitrate <= 0:
         raise ValueError(f"no bit rate: {bitrate}")
+    if data_bitrate is not None and data_bitrate < bitrate:
+        raise ValueError(f"a data bit rate of {data_bitrate} is below the bit rate, {bitrate}")
     if len({(message.can_id, message.extended) for message in messages}) < len(messages):
         raise ValueError("an identifier is there twice")
     if any(message.jitter_ns < 0 or (message.period_ns is not None and message.period_ns <= 0) for message in messages):
         raise ValueError("a period is above 0, a jitter is not below 0")
     ordered = sorted(messages, key=lambda message: priority(message.can_id, message.extended))
     bits = [frame_bits(message.length, message.extended) for message in ordered]
-    level = _Level(ordered, [both.most for both in bits], bitrate)
+    clock = _Clock(bitrate, data_bitrate)
+    least = [clock.ticks(message, both.least, most=False) for message, both in zip(ordered, bits, strict=True)]
+    most = [clock.ticks(message, both.most, most=True) for message, both in zip(ordered, bits, strict=True)]
+    level = _Level(ordered, most, clock)
     hangs = False  # whether something of this or a higher priority has no period
     responses = []
     for number, message in enumerate(ordered):
@@ -146,38 +173,58 @@ def schedule(messages: Sequence[Sent], bitrate: int) -> Schedule:
         worst, instance, instances = level.response(number)
         if message.period_ns is None:
             verdict = Outcome.UNSURE
-        elif worst is None or worst > message.period_ns * bitrate:
+        elif worst is None or worst > message.period_ns * clock.nanosecond:
             verdict = Outcome.FAIL
         else:
             verdict = Outcome.UNSURE if hangs else Outcome.PASS
-        rounded = None if worst is None else -(-worst // bitrate)
-        responses.append(Response(message, bits[number], rounded, instance, instances, verdict))
+        rounded = None if worst is None else -(-worst // clock.nanosecond)
+        own = least[number] // clock.nanosecond
+        responses.append(Response(message, bits[number], own, rounded, instance, instances, verdict))
     return Schedule(
         bitrate,
+        data_bitrate,
         tuple(responses),
-        _load(ordered, [both.least for both in bits], bitrate),
-        _load(ordered, [both.most for both in bits], bitrate),
+        _load(ordered, least, clock),
+        _load(ordered, most, clock),
         tuple(message for message in ordered if message.period_ns is None),
     )
 
 
-def _load(messages: Sequence[Sent], bits: Sequence[int], bitrate: int) -> float:
+def _load(messages: Sequence[Sent], frames: Sequence[int], clock: _Clock) -> float:
     each = (
-        Fraction(100 * count * SECOND_NS, message.period_ns * bitrate)
-        for message, count in zip(messages, bits, strict=True)
+        Fraction(100 * ticks, message.period_ns * clock.nanosecond)
+        for message, ticks in zip(messages, frames, strict=True)
         if message.period_ns is not None
     )
     return round(float(sum(each, Fraction(0))), 6)
 
 
-class _Level:
-    """The message set in ticks of 1 / (bit rate * 10^9) s: a bit is 10^9 ticks, a nanosecond `bitrate` ticks."""
+class _Clock:
+    """Ticks of which every bit of either rate and every nanosecond has a whole number."""
 
-    def __init__(self, messages: Sequence[Sent], bits: Sequence[int], bitrate: int) -> None:
-        self.bit = SECOND_NS
-        self.frame = [count * SECOND_NS for count in bits]
-        self.period = [None if m.period_ns is None else m.period_ns * bitrate for m in messages]
-        self.jitter = [m.jitter_ns * bitrate for m in messages]
+    def __init__(self, bitrate: int, data_bitrate: int | None) -> None:
+        self.switches = data_bitrate is not None
+        self.nanosecond = bitrate * (data_bitrate or 1)
+        self.bit = SECOND_NS * (data_bitrate or 1)
+        self.data_bit = SECOND_NS * bitrate
+
+    def ticks(self, message: Sent, bits: int, *, most: bool) -> int:
+        """What a frame of so many bits takes."""
+        if not self.switches:
+            return bits * self.bit
+        fast = switched_bits(message.length, message.extended)
+        switched = fast.most if most else fast.least
+        return (bits - switched) * self.bit + switched * self.data_bit
+
+
+class _Level:
+    """The message set in ticks of a clock; `frames` is what each message takes at most."""
+
+    def __init__(self, messages: Sequence[Sent], frames: Sequence[int], clock: _Clock) -> None:
+        self.bit = clock.bit
+        self.frame = list(frames)
+        self.period = [None if m.period_ns is None else m.period_ns * clock.nanosecond for m in messages]
+        self.jitter = [m.jitter_ns * clock.nanosecond for m in messages]
         self.most = _MOST_PERIODS * max((period for period in self.period if period is not None), default=0)
 
     def response(self, number: int) -> tuple[int | None, int, int]:

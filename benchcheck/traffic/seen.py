@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from statistics import fmean, stdev
 from typing import NamedTuple
 
+from benchcheck.traffic.signal_changes import SignalSeen
 from benchcheck.traffic.traits import BusTraits
 from benchcheck.traffic.watch import IdKey
 from benchcheck.words.verdict import Outcome
@@ -34,9 +35,10 @@ class BusSeen:
     recorded_s    how long was recorded of it, silences of the whole bus taken out
     load          percent of the whole seconds; none of them where the clock stepped or there is no bit rate
     slow          whether pauses of 0.3 s are usual there, so that they are no silences
-    silences      of the whole bus
+    silences      of the whole bus, gaps of the recorder left out
     sender_of     identifier -> unit that sends it, by the profile
     on_occasion   identifiers that have no period, by the profile
+    signals       identifier -> its signals that were seen, by the profile's message database
     """
 
     frames: int
@@ -49,6 +51,7 @@ class BusSeen:
     max_load_percent: float | None = None
     sender_of: Mapping[IdKey, str] = field(default_factory=dict)
     on_occasion: frozenset[IdKey] = frozenset()
+    signals: Mapping[IdKey, tuple[SignalSeen, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +78,10 @@ class Seen:
     """One recording.
 
     recorded_s     how long was recorded; 0 where nothing says so (a file of raw bytes)
-    frames_missing whether the recorder dropped frames, or records could not be read
+    frames_missing whether the recorder dropped frames, did not record for a time, or records could not be read
     buses, lines   by name, also the ones that were listened to and never said anything
     units          (bus, unit) -> judgement; empty without a profile; talks: "link:sender" -> judgement
+    signals        (bus, message and signal) -> judgement, of those that the profile has limits for
     """
 
     recorded_s: float
@@ -86,3 +90,4 @@ class Seen:
     lines: Mapping[str, LineSeen]
     units: Mapping[tuple[str, str], Judged] = field(default_factory=dict)
     talks: Mapping[str, Judged] = field(default_factory=dict)
+    signals: Mapping[tuple[str, str], Judged] = field(default_factory=dict)

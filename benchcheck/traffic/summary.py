@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from benchcheck.traffic.bus_tally import SILENCE_RULE, STEP_RULE, BusTally
 from benchcheck.traffic.error_tally import CLASSES, ErrorTally
+from benchcheck.traffic.line_silences import LINE_SILENCE_RULE
 from benchcheck.traffic.line_tally import LineTally, TypeTally
 from benchcheck.traffic.payload_table import PayloadTally
 from benchcheck.traffic.pieces import SECOND_NS, WINDOW_NS, PieceSums, PieceWindow, WindowBits
@@ -17,7 +18,7 @@ from benchcheck.traffic.watch import IdKey
 
 Json = dict[str, object]
 
-_MOST_PAUSES = 50
+MOST_PAUSES = 50
 
 RULES: Json = {
     "wire_bits": "start of frame through the 3 bits of intermission, stuff bits included; error frames have none",
@@ -44,12 +45,18 @@ RULES: Json = {
     "errors": "error frames by class (one may have several), of unknown class, controller overflows, the highest error "
     "counters met, and the states the controller told of, each from when on; the last state lasts until another is told",
     "pauses": "gaps that are charged to the unit: which identifier, from when on, how long; at most 50 are listed",
+    "owner": "of an identifier that has, or may have, a second sender: the unit whose it is; null in every other entry",
     "boot_s": "from power-on to the first message of the unit; null where the recording doesn't tell",
     "types": "whatever has the form of a sentence, its checksum right or not; lines of a text protocol that are all printable",
     "types_sound": "of these, the ones with a good checksum or none at all",
     "type_times": "first and last time of each type, and the longest time between two of them, to the stamp of the bytes "
     "that ended the sentence; from the first bytes of the line on",
     "framing_errors": "as told by the serial port; null where it can't tell",
+    "line_gaps": LINE_SILENCE_RULE,
+    "recorder_gaps": "when the recorder is known not to have recorded everything: by its marks, by a count of dropped frames "
+    "that grew from one count to the next, by parts that are missing or damaged; what a unit did not send then is not "
+    "charged to it",
+    "of_recorder": "whether a silence is none of the bus or line, because not everything was recorded meanwhile",
     "busiest_second_bytes": "the most bytes of the line in one second; seconds start at its first bytes",
 }
 
@@ -124,6 +131,7 @@ def bus_json(tally: TrafficTally, number: int, name: str, bitrate: int | None, d
         "gaps": [
             {"start_s": seconds(gap.start_ns - origin), "length_s": seconds(gap.length_ns)} for gap in bus.silences()
         ],
+        "gaps_left_out": bus.silences_left_out(),
         "clock_steps": _steps(bus, origin),
         "errors": _errors(bus.errors, origin),
         "ids": [
@@ -151,6 +159,11 @@ def line_json(name: str, line: LineTally) -> Json:
         "types_sound": {kind: line.types[kind].sound for kind in sorted(line.types) if line.types[kind].sound},
         "type_times": {kind: _type_times(line.types[kind], line.first_ns or 0) for kind in sorted(line.types)},
         "framing_errors": line.framing_errors,
+        "gap_at_least_s": seconds(line.silence_threshold_ns),
+        "gaps": [
+            {"start_s": seconds(gap.start_ns - (line.first_ns or 0)), "length_s": seconds(gap.length_ns)}
+            for gap in line.silences()
+        ],
         "busiest_second_bytes": None if line.busiest_second is None else line.busiest_second[1],
     }
 
@@ -171,20 +184,32 @@ def load_percent(bits: WindowBits, span_ns: int, bitrate: int | None, data_bitra
     return round(100 * SECOND_NS * (bits.nominal * fast + bits.data * bitrate) / (span_ns * bitrate * fast), 6)
 
 
-def load_by_second(tally: TrafficTally, number: int, bitrate: int) -> list[float]:
-    """Load in percent of each whole second of a listening, from its first stamp; frames at one bit rate only."""
+def load_by_second(tally: TrafficTally, number: int, bitrate: int, data_bitrate: int | None = None) -> list[float]:
+    """Load in percent of each whole second of a listening, from its first stamp; none where frames switch to a second
+    bit rate that is not known."""
     bus = tally.buses[number]
+    if bus.data_rate_bits and not data_bitrate:
+        return []
     whole = ((tally.latest_ns or 0) - (tally.origin_ns or 0)) // WINDOW_NS
-    return [round(100 * bus.windows.get(index, WindowBits(0, 0)).nominal / bitrate, 3) for index in range(whole)]
+    windows, none = bus.windows, WindowBits(0, 0)
+    loads = [load_percent(windows.get(index, none), WINDOW_NS, bitrate, data_bitrate) for index in range(whole)]
+    return [round(load, 3) for load in loads if load is not None]
 
 
 def _peak(
     bus: BusTally, whole: int, bitrate: int | None, data_bitrate: int | None
 ) -> tuple[float | None, float | None]:
     """(load in percent, start in seconds) of the fullest of the first `whole` windows."""
-    windows = [
-        PieceWindow(bits, index * WINDOW_NS) for index, bits in sorted(bus.windows.items()) if 0 <= index < whole
-    ]
+    numbers, bits = bus.load_windows.columns(WINDOW_NS)
+    inside = (numbers >= 0) & (numbers < whole)
+    numbers, bits = numbers[inside], bits[inside]
+    if bits[:, 1].any() and not data_bitrate:
+        return None, None
+    windows = []
+    if len(numbers):
+        # exact: the bits of a second times a bit rate are far below 2**63
+        best = int((bits[:, 0] * (data_bitrate or 1) + bits[:, 1] * (bitrate or 0)).argmax())
+        windows = [PieceWindow(WindowBits(*bits[best].tolist()), int(numbers[best]) * WINDOW_NS)]
     load, start_ns = _fullest(windows, whole, bitrate, data_bitrate)
     return load, None if start_ns is None else seconds(start_ns)
 
@@ -238,6 +263,7 @@ def unit_json(bus: str, unit: UnitPresence, origin_ns: int) -> Json:
     return {
         "unit": unit.unit,
         "bus": bus,
+        "owner": unit.owner or None,
         "verdict": unit.verdict.value,
         "state": unit.state.value,
         "first_s": None if unit.first_ns is None else seconds(unit.first_ns - origin_ns),
@@ -250,7 +276,7 @@ def unit_json(bus: str, unit: UnitPresence, origin_ns: int) -> Json:
                 "start_s": seconds(pause.start_ns - origin_ns),
                 "length_s": seconds(pause.length_ns),
             }
-            for pause in unit.pauses[:_MOST_PAUSES]
+            for pause in unit.pauses[:MOST_PAUSES]
         ],
         "text": unit.text,
     }

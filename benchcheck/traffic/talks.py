@@ -62,22 +62,35 @@ def link_of_line(harness: Harness, name: str) -> Link | None:
     return None
 
 
-def judge_talks(harness: Harness, lines: Mapping[str, LineTally], recorded_s: float) -> list[TalkPresence]:
+def judge_talks(
+    harness: Harness,
+    lines: Mapping[str, LineTally],
+    recorded_s: float,
+    unrecorded_s: Mapping[str, float] | None = None,
+) -> list[TalkPresence]:
     """One entry for each talk of each link, in the profile's order.
 
-    lines       the recording's lines by name; one on which nothing came has an empty tally
-    recorded_s  how long was recorded
+    lines         the recording's lines by name; one on which nothing came has an empty tally
+    recorded_s    how long was recorded
+    unrecorded_s  by line, how much of that lies in gaps of the recorder
     """
-    return [_judge(link, talk, lines, recorded_s) for link in harness.links for talk in link.talks]
+    lost = unrecorded_s or {}
+    return [_judge(link, talk, lines, recorded_s, lost) for link in harness.links for talk in link.talks]
 
 
-def _judge(link: Link, talk: Talk, lines: Mapping[str, LineTally], recorded_s: float) -> TalkPresence:
+def _judge(
+    link: Link, talk: Talk, lines: Mapping[str, LineTally], recorded_s: float, unrecorded_s: Mapping[str, float]
+) -> TalkPresence:
     line = next((name for name in line_names(link, talk) if name in lines), "")
     if not line:
         text = f"the recording has no line {link.name}:{talk.sender}: not listened to, or never a byte came"
         verdict, state = Outcome.UNSURE, TalkState.NOT_LISTENED
     else:
-        verdict, state, text = _heard(talk, lines[line], recorded_s)
+        lost_s = unrecorded_s.get(line, 0.0)
+        verdict, state, text = _heard(talk, lines[line], max(0.0, recorded_s - lost_s))
+        if lost_s and verdict is not Outcome.PASS:
+            verdict = verdict if verdict is Outcome.UNSURE or state is not TalkState.HEARD else Outcome.UNSURE
+            text += f"; for {lost_s:.2f} s not everything of this line was recorded"
     return TalkPresence(link.name, talk.sender, line, verdict, state, text)
 
 

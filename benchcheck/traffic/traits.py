@@ -2,7 +2,7 @@
 
 Integers only, in bounded memory: any cut into batches and any merge of parts gives the same digits.
 
-Intervals between frames of an identifier are counted in narrow bins (see interval_bins). An interval that crosses a step of
+Intervals between frames of an identifier are counted in the bins of interval_stats (see interval_bins). An interval that crosses a step of
 the recorder's clock counts nowhere. One in which the whole bus paused for 0.3 s or more is counted apart: on a bus that
 talks all the time the recorder or the whole bus paused, which is no doing of that identifier.
 """
@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.traffic.interval_bins import BIN_BITS, Bins, bins_of
+from benchcheck.traffic.interval_bins import BIN_BITS, Bins, bin_sums, bins_of
 from benchcheck.traffic.pieces import STEP_FORWARD_NS
 from benchcheck.traffic.watch import IdKey
 from benchcheck.words.frames import FrameBatch, FrameFlag
@@ -205,16 +205,16 @@ def _put_intervals(
         return
     intervals = times[sound + 1] - times[sound]
     over = (pauses[sound + 1] > pauses[sound]).astype(np.int64)
-    where = (owner[sound] << (BIN_BITS + 1)) | (over << BIN_BITS) | bins_of(intervals)
+    number = bins_of(intervals)
+    where = (owner[sound] << (BIN_BITS + 1)) | (over << BIN_BITS) | number
     order = np.argsort(where, kind="stable")
     where = where[order]
     starts = np.flatnonzero(np.concatenate(([True], where[1:] != where[:-1])))
-    counts = np.diff(np.append(starts, len(where)))
-    sums = np.add.reduceat(intervals[order], starts)
-    for place, count, total in zip(where[starts].tolist(), counts.tolist(), sums.tolist(), strict=True):
+    sums = bin_sums(number[order], intervals[order], starts)
+    for place, one in zip(where[starts].tolist(), sums, strict=True):
         sender = senders[place >> (BIN_BITS + 1)]
         bins = sender.over_pauses if place >> BIN_BITS & 1 else sender.intervals
-        bins.add_bin(place & ((1 << BIN_BITS) - 1), count, total)
+        bins.add_bin(place & ((1 << BIN_BITS) - 1), one)
 
 
 def _put_data(

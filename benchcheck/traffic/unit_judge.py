@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 from benchcheck.traffic.bus_tally import BusTally
 from benchcheck.traffic.pieces import SECOND_NS
-from benchcheck.traffic.quiet_times import QuietTimes, Span
 from benchcheck.traffic.senders import Senders, judge_senders
 from benchcheck.traffic.source_tally import SourceTally
+from benchcheck.traffic.unheard import Unheard
 from benchcheck.traffic.unit_presence import Pause, PresenceState, UnitExpectation, UnitPresence
 from benchcheck.traffic.watch import IdKey
+from benchcheck.words.recorder_gap import RecorderGap
 from benchcheck.words.verdict import Outcome
 
 INTERMITTENT_PERIODS = 3.5
@@ -53,7 +54,7 @@ class UnitJudge:
         end_ns: int,
         power_on_ns: int | None,
         dropped: int,
-        recorder_gaps: Sequence[Span],
+        recorder_gaps: Sequence[RecorderGap],
     ) -> None:
         self.tally = tally
         self.ids = tally.ids
@@ -62,25 +63,25 @@ class UnitJudge:
         self.end_ns = end_ns
         self.power_on_ns = power_on_ns
         self.dropped = dropped
-        self.quiet = QuietTimes(tally, recorder_gaps)
-        after = [(max(start, tally.last_ns), min(end, end_ns)) for start, end in recorder_gaps]
-        self.unrecorded_tail_ns = sum(end - start for start, end in after if end > start)
-        self.tail_ns = max(0, end_ns - tally.last_ns)
+        self.unheard = Unheard(tally, end_ns, recorder_gaps)
 
     def judge(self, unit: UnitExpectation) -> UnitPresence:
         expected = self.expected(unit)
         heard = [entry.source for entry in expected if entry.source is not None]
         findings = [self._missing(unit, expected), self._late(unit, expected), self._only_talker(unit, expected)]
+        excuses: list[str] = []
         for entry in expected:
             if entry.source is None or entry.period_s is None or entry.source.count < 2:
                 continue
             findings += [
                 self._lost(entry.name, entry.source, entry.period_s),
-                self._intermittent(entry.name, entry.source, entry.period_s),
+                self._intermittent(entry.name, entry.source, entry.period_s, excuses),
             ]
         told = [finding for finding in findings if finding is not None]
         told.sort(key=lambda finding: (finding.verdict is not Outcome.FAIL, _rank(finding.state)))
-        worst = told[0] if told else Finding(Outcome.PASS, PresenceState.PRESENT, self._heard_text(unit, heard))
+        more = [f"and {len(excuses) - 1} more of the kind"] if len(excuses) > 1 else []
+        sound = "; ".join([self._heard_text(unit, heard), *excuses[:1], *more])
+        worst = told[0] if told else Finding(Outcome.PASS, PresenceState.PRESENT, sound)
         group = self.tally.groups.get(unit.unit)
         return UnitPresence(
             unit=unit.unit,
@@ -90,7 +91,7 @@ class UnitJudge:
             last_ns=max((source.last_ns for source in heard), default=None),
             max_gap_ns=None if group is None else group.max_gap_ns,
             text=worst.text,
-            boot_ns=self._boot_ns(heard),
+            boot_ns=None if self._began_unrecorded(expected) else self._boot_ns(heard),
             pauses=tuple(
                 sorted((pause for finding in told for pause in finding.pauses), key=lambda pause: pause.start_ns)
             ),
@@ -125,6 +126,7 @@ class UnitJudge:
                         last_ns=source.last_ns,
                         max_gap_ns=source.max_gap_ns,
                         text=f"identifier {key.text} of {unit.unit} {told.text}",
+                        owner=unit.unit,
                     )
                 )
         return found
@@ -147,24 +149,27 @@ class UnitJudge:
             return None if anything else Finding(Outcome.UNSURE, PresenceState.MISSING, text)
         # time to boot counts from power on where that is known, else from the start of listening
         ready_ns = (self.start_ns if self.power_on_ns is None else self.power_on_ns) + _ns(unit.boot_s)
-        listened_ns = self.end_ns - max(ready_ns, self.start_ns) - self._silent_ns()
-        due = [name for name, period_s in periodic if listened_ns >= _ns(MISSING_PERIODS * period_s)]
+        from_ns = max(ready_ns, self.start_ns)
+        listened_ns = self.end_ns - from_ns - self.unheard.total_ns()
+        head_ns = self.unheard.unrecorded_ns(from_ns, max(from_ns, self.tally.first_ns))
+        due = [name for name, period_s in periodic if listened_ns - head_ns >= _ns(MISSING_PERIODS * period_s)]
         if due:
             names = ", ".join(due)
             return self._absent(
                 PresenceState.MISSING, f"heard, but never its {names}" if anything else f"never heard ({names})"
             )
+        whole_ns = listened_ns + self.unheard.missed_ns()
+        names = ", ".join(name for name, period_s in periodic if whole_ns >= _ns(MISSING_PERIODS * period_s))
+        if names and self.unheard.recorder_gaps:
+            text = f"heard, but not its {names}" if anything else f"not heard ({names})"
+            return self._untold(PresenceState.MISSING, text, from_ns, self.end_ns)
         if anything:
             return None
         return Finding(Outcome.UNSURE, PresenceState.MISSING, "not heard, but the time was too short to tell")
 
-    def _silent_ns(self) -> int:
-        """How long nobody was heard on the whole bus, its end included."""
-        tail = self.tail_ns if self._is_silent_to_the_end() else self.unrecorded_tail_ns
-        return self.quiet.total_ns + tail
-
-    def _is_silent_to_the_end(self) -> bool:
-        return self.tail_ns >= self.tally.silence_threshold_ns()
+    def _untold(self, state: PresenceState, text: str, start_ns: int, end_ns: int) -> Finding:
+        """Something was not heard, and a gap of the recorder may be why."""
+        return Finding(Outcome.UNSURE, state, f"{text}; but {self.unheard.words(start_ns, end_ns)}")
 
     def _boot_ns(self, heard: list[SourceTally]) -> int | None:
         if self.power_on_ns is None or not heard:
@@ -187,27 +192,54 @@ class UnitJudge:
             limit = self.start_ns + _ns(MISSING_PERIODS * min(periods))
         if self.power_on_ns + took_ns <= limit + _ns(STAMP_SLACK_S):
             return None
-        return self._absent(
-            PresenceState.LATE,
-            f"first heard {took_ns / SECOND_NS:.2f} s after power on, {unit.boot_s:g} s is allowed (profile)",
-        )
+        text = f"first heard {took_ns / SECOND_NS:.2f} s after power on, {unit.boot_s:g} s is allowed (profile)"
+        first_ns = self.power_on_ns + took_ns
+        recorded_ns = first_ns - limit - self.unheard.unrecorded_ns(limit, first_ns)
+        enough_ns = _ns(MISSING_PERIODS * min(periods)) if periods else 0
+        if recorded_ns < first_ns - limit and (not periods or recorded_ns <= enough_ns):
+            return self._untold(PresenceState.LATE, text, limit, first_ns)  # it may have spoken in the gap
+        return self._absent(PresenceState.LATE, text)
+
+    def _began_unrecorded(self, expected: list[Expected]) -> bool:
+        """Whether a gap of the recorder lies where the first frame of a unit may have come unheard."""
+        first = min((entry.source.first_ns for entry in expected if entry.source is not None), default=None)
+        if first is None or not self.unheard.recorder_gaps:
+            return False
+        periods = [entry.period_s for entry in expected if entry.period_s is not None]
+        from_ns = self.power_on_ns if self.power_on_ns is not None else self.start_ns
+        if periods:
+            from_ns = max(from_ns, first - _ns(MISSING_PERIODS * min(periods)))
+        return self.unheard.unrecorded_ns(from_ns, first) > 0
 
     def _lost(self, name: str, source: SourceTally, period_s: float) -> Finding | None:
         limit = _ns(max(LOST_PERIODS * period_s, LOST_LEAST_S))
         since = self.tally.recorded_ns - source.last_recorded_ns
-        with_bus = since - self.quiet.overlap(source.last_recorded_ns, since)
+        with_bus = since - self.unheard.quiet.overlap(source.last_recorded_ns, since)
+        since_s = (since + self.unheard.tail_ns) / SECOND_NS
         if with_bus > limit:
-            text = f"{name} not heard in the last {(since + self.tail_ns) / SECOND_NS:.2f} s while the bus went on"
-            pause = Pause(name, source.last_ns, since + self.tail_ns)
-            return self._absent(PresenceState.LOST, f"{text} (period {period_s:g} s)", (pause,))
-        if since + self.tail_ns > limit and self._is_silent_to_the_end():
-            text = f"heard, until the whole bus fell silent {self.tail_ns / SECOND_NS:.2f} s before the end"
+            text = f"{name} not heard in the last {since_s:.2f} s while the bus went on (period {period_s:g} s)"
+            pause = Pause(name, source.last_ns, since + self.unheard.tail_ns)
+            return self._absent(PresenceState.LOST, text, (pause,))
+        own = since - self.unheard.silent.overlap(source.last_recorded_ns, since)
+        if own + self.unheard.unrecorded_tail_ns > limit:
+            text = f"{name} not heard in the last {since_s:.2f} s"
+            return self._untold(PresenceState.PRESENT, text, source.last_ns, self.end_ns)
+        if since + self.unheard.tail_ns > limit and self.unheard.is_silent_to_the_end():
+            text = f"heard, until the whole bus fell silent {self.unheard.tail_ns / SECOND_NS:.2f} s before the end"
             return Finding(Outcome.UNSURE, PresenceState.PRESENT, text)
         return None
 
-    def _intermittent(self, name: str, source: SourceTally, period_s: float) -> Finding | None:
-        limit = _ns(max(INTERMITTENT_PERIODS * period_s, INTERMITTENT_LEAST_S))
-        own = [gap for gap in source.gaps if gap.length_ns - self.quiet.overlap(gap.recorded_ns, gap.length_ns) > limit]
+    def _intermittent(self, name: str, source: SourceTally, period_s: float, excuses: list[str]) -> Finding | None:
+        """`excuses`: here comes what is not charged because of the recorder."""
+        limit = _intermittent_ns(period_s)
+        paused = [gap for gap in source.gaps if self.unheard.own_ns(gap) > limit]
+        own = [gap for gap in paused if self.unheard.charged_ns(gap) > limit]
+        for gap in [] if own else paused:
+            end_ns = gap.start_ns + gap.length_ns
+            text = f"{name} paused for {gap.length_ns / SECOND_NS:.2f} s"
+            if self.unheard.is_dropped(gap):
+                return self._untold(PresenceState.INTERMITTENT, text, gap.start_ns, end_ns)
+            excuses.append(f"{text}, which is not charged: {self.unheard.words(gap.start_ns, end_ns)}")
         if not own:
             return None
         longest = max(gap.length_ns for gap in own) / SECOND_NS
@@ -219,9 +251,14 @@ class UnitJudge:
     def _only_talker(self, unit: UnitExpectation, expected: list[Expected]) -> Finding | None:
         """The only talker of a bus that paused: its gap and the silence of the bus are the same thing."""
         group = self.tally.groups.get(unit.unit)
-        if not self.tally.silences() or group is None or group.count < self.tally.frames:
+        if not self.unheard.silences or group is None or group.count < self.tally.frames:
             return None
-        if any(entry.period_s is not None and entry.source and entry.source.gaps for entry in expected):
+        if any(
+            entry.period_s is not None
+            and entry.source
+            and any(self.unheard.recorded_ns(gap) > _intermittent_ns(entry.period_s) for gap in entry.source.gaps)
+            for entry in expected
+        ):
             text = "heard, but it is the only one on the bus, and the whole bus paused: can't tell which it was"
             return Finding(Outcome.UNSURE, PresenceState.PRESENT, text)
         return None
@@ -241,6 +278,11 @@ class UnitJudge:
 
 def _rank(state: PresenceState) -> int:
     return _WORST_FIRST.index(state) if state in _WORST_FIRST else len(_WORST_FIRST)
+
+
+def _intermittent_ns(period_s: float) -> int:
+    """How long a gap must be to be one."""
+    return _ns(max(INTERMITTENT_PERIODS * period_s, INTERMITTENT_LEAST_S))
 
 
 def _ns(value_s: float) -> int:

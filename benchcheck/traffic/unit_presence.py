@@ -65,6 +65,7 @@ class UnitPresence:
     boot_ns            from power-on to the first frame; None where power-on is not known, or the unit had power before,
                        or the clock stepped between
     pauses             gaps that are charged to the unit, by time; a loss goes on to the end
+    owner              of an identifier that has, or may have, a second sender: the unit whose it is
     """
 
     unit: str
@@ -76,6 +77,7 @@ class UnitPresence:
     text: str
     boot_ns: int | None = None
     pauses: tuple[Pause, ...] = ()
+    owner: str = ""
 
     @property
     def first_s(self) -> float | None:

@@ -111,7 +111,13 @@ class RecordError(BenchcheckError):
 
 
 class SetupError(BenchcheckError):
+    """Something of the machine or the bench. `mend` is the one command that would put it right, where there is one."""
+
     exit_code = ExitCode.SETUP
+
+    def __init__(self, text: str, *, where: str = "", hint: str = "", mend: str = "") -> None:
+        super().__init__(text, where=where, hint=hint)
+        self.mend = mend
 
 
 class LinkLost(SetupError):

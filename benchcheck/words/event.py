@@ -20,7 +20,7 @@ class EventKind(StrEnum):
     SQUAWK_OPENED = "squawk.opened"  # the squawk's JSON
     SQUAWK_CLOSED = "squawk.closed"  # id, by
     WAIVER = "waiver.given"  # step or squawk, reason
-    CAPTURE = "capture.written"  # file, sha256, bytes
+    CAPTURE = "capture.written"  # file, sha256, bytes; of a capture in parts one event each: part, parts, capture
     REWORK = "rework.done"  # runs, connectors, contacts, reason, again {step: why}
     PROFILE_KEPT = "profile.kept"  # digest, name, files {name: zlib in base64}
     PROFILE_CHANGED = "profile.changed"  # old, new (digests), known, runs {added, removed, changed, renumbered}, lines,

@@ -33,6 +33,8 @@ class SquawkKind(StrEnum):
     LATE_UNIT = "late_unit"
     INTERMITTENT_UNIT = "intermittent_unit"
     UNEXPECTED_MESSAGE = "unexpected_message"
+    STUCK_SIGNAL = "stuck_signal"
+    ABSURD_SIGNAL = "absurd_signal"
     SILENT_LINE = "silent_line"
     WRONG_BAUD = "wrong_baud"
     ERROR_FRAMES = "error_frames"

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from plain_pcapng import block, can_payload, interface, option, packet, read_independently, section
 
-from benchcheck.capture import pcapng_reader
+from benchcheck.capture import file_window
 from benchcheck.capture.pcapng_reader import CaptureReader
 from benchcheck.capture.pcapng_writer import CaptureWriter
 from benchcheck.capture.recording import LineChunk, Mark
@@ -116,11 +116,11 @@ def test_any_mix_of_blocks_is_read_the_same_in_any_window(tmp_path: Path, seed: 
             bad += 1
     path = tmp_path / "a.pcapng"
     path.write_bytes(data)
-    before, pcapng_reader._WINDOW_BYTES = pcapng_reader._WINDOW_BYTES, window
+    before, file_window.WINDOW_BYTES = file_window.WINDOW_BYTES, window
     try:
         found, reader, _ = frames_of(path)
     finally:
-        pcapng_reader._WINDOW_BYTES = before
+        file_window.WINDOW_BYTES = before
     assert found == wanted
     assert (reader.bad_records, reader.other_records, reader.truncated) == (bad, others, False)
     if others:
@@ -193,12 +193,19 @@ def test_lines_and_marks_stay_in_file_order_unless_frames_are_gathered(tmp_path:
         assert [item for item in gathered if isinstance(item, kind)] == [i for i in items if isinstance(i, kind)]
 
 
+@pytest.fixture(scope="module")
+def mixed(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, list[tuple[object, ...]]]:
+    """A sound capture, and the frames in it."""
+    path = tmp_path_factory.mktemp("mixed") / "whole.pcapng"
+    return mixed_capture(path), frames_of(path)[0]
+
+
 @settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
-def test_cut_anywhere_it_gives_what_stands_before_and_says_where(tmp_path: Path, draw: st.DataObject) -> None:
-    whole = tmp_path / "whole.pcapng"
-    data = whole.read_bytes() if whole.exists() else mixed_capture(whole)
-    rows, _, _ = frames_of(whole)
+def test_cut_anywhere_it_gives_what_stands_before_and_says_where(
+    tmp_path: Path, mixed: tuple[bytes, list[tuple[object, ...]]], draw: st.DataObject
+) -> None:
+    data, rows = mixed
     end = draw.draw(st.integers(4, len(data) - 1))
     cut = tmp_path / "cut.pcapng"
     cut.write_bytes(data[:end])
@@ -217,10 +224,11 @@ def test_cut_anywhere_it_gives_what_stands_before_and_says_where(tmp_path: Path,
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(st.integers(12, 1 << 20), st.integers(1, 255)), min_size=1, max_size=4))
-def test_flipped_bytes_spoil_nothing_that_stands_before_them(tmp_path: Path, spots: list[tuple[int, int]]) -> None:
-    whole = tmp_path / "whole.pcapng"
-    data = bytearray(whole.read_bytes() if whole.exists() else mixed_capture(whole))
-    rows, _, _ = frames_of(whole)
+def test_flipped_bytes_spoil_nothing_that_stands_before_them(
+    tmp_path: Path, mixed: tuple[bytes, list[tuple[object, ...]]], spots: list[tuple[int, int]]
+) -> None:
+    original, rows = mixed
+    data = bytearray(original)
     places = [12 + place % (len(data) - 12) for place, _ in spots]
     for place, (_, flip) in zip(places, spots, strict=True):
         data[place] ^= flip
@@ -228,7 +236,6 @@ def test_flipped_bytes_spoil_nothing_that_stands_before_them(tmp_path: Path, spo
     hurt.write_bytes(data)
     found, reader, items = frames_of(hurt)
     frames, place = 0, 0  # blocks of frames that end before the first flip
-    original = whole.read_bytes()
     while place + int.from_bytes(original[place + 4 : place + 8], "little") <= min(places):
         is_frame = original[place] == 6 and int.from_bytes(original[place + 8 : place + 12], "little") == 0
         frames += is_frame

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import os
 import warnings
+from collections import Counter
 from pathlib import Path
+from typing import Any, BinaryIO
 
 import pcapng
 import pytest
 from frame_rows import Row, batch_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pcapng.blocks import InterfaceStatistics, SectionHeader
+from pcapng.blocks import EnhancedPacket, InterfaceDescription, InterfaceStatistics, SectionHeader
+from plain_pcapng import interface, packet, section
 
 from benchcheck.capture.logs import open_recording
 from benchcheck.capture.parts import part_path, parts_of
@@ -21,6 +25,7 @@ from benchcheck.capture.recording import LineChunk, Mark
 from benchcheck.capture.rotating_writer import RotatingWriter
 from benchcheck.words.errors import InputError, SetupError
 from benchcheck.words.frames import FrameBatch
+from benchcheck.words.recorder_gap import RecorderGap
 
 START = 1_700_000_000_000_000_000
 SECOND = 1_000_000_000
@@ -198,3 +203,112 @@ def test_limits_that_make_no_sense(tmp_path: Path, limits: dict[str, int]) -> No
     with pytest.raises(ValueError, match="some size"):
         RotatingWriter(tmp_path / "night.pcapng", **limits)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_capture_that_stays_in_one_part_keeps_its_name(tmp_path: Path) -> None:
+    path = tmp_path / "live.pcapng"
+    with RotatingWriter(path, max_ns=60 * SECOND, first_alone=True) as writer:
+        bus = writer.add_bus("can1")
+        writer.write_frames(bus, batch_of(rows_from(0, 100)))
+    assert writer.parts == [path]
+    assert [item.name for item in tmp_path.iterdir()] == ["live.pcapng"]
+    with path.open("rb") as file:
+        assert "opt_comment" not in next(iter(blocks_of(file))).options
+
+
+def test_the_first_part_gets_its_number_when_the_second_begins(tmp_path: Path) -> None:
+    path = tmp_path / "live.pcapng"
+    with RotatingWriter(path, max_ns=5 * SECOND, first_alone=True) as writer:
+        bus = writer.add_bus("can1")
+        for k in range(12):
+            writer.write_frames(bus, batch_of(rows_from(10 * k, 10)))
+            assert path.exists() == (k < 5)
+    assert [part.name for part in writer.parts] == [f"live.{k:04}.pcapng" for k in (1, 2, 3)]
+    assert sorted(tmp_path.iterdir()) == writer.parts == parts_of(path)
+    with open_recording(path) as recording:
+        items = list(recording)
+    assert [int(t) for i in items if isinstance(i, FrameBatch) for t in i.time_ns] == [
+        row[0] for row in rows_from(0, 120)
+    ]
+    marks = [item.body for item in items if isinstance(item, Mark)]
+    assert marks[:2] == [{"next": "live.0002.pcapng"}, {"part": 2, "previous": "live.0001.pcapng"}]
+    assert recording.notes == []
+
+
+def test_a_capture_is_not_begun_where_one_of_its_name_is_there_in_parts(tmp_path: Path) -> None:
+    part_path(tmp_path / "live.pcapng", 3).write_bytes(b"evidence")
+    with pytest.raises(InputError, match="in parts"):
+        RotatingWriter(tmp_path / "live.pcapng", first_alone=True)
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def blocks_of(file: BinaryIO) -> list[Any]:
+    """All blocks as python-pcapng, a general-purpose reader, finds them."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # its own, of options without a type
+        return list(pcapng.FileScanner(file))
+
+
+def test_an_independent_reader_finds_all_of_a_capture_in_parts(tmp_path: Path) -> None:
+    rows = rows_from(0, 400)
+    written: dict[str, list[bytes]] = {"gps": [], "depth": []}
+    with RotatingWriter(tmp_path / "live.pcapng", max_ns=10 * SECOND, hardware="launch", first_alone=True) as writer:
+        bus, gps = writer.add_bus("can1", 250_000, 2_000_000), writer.add_line("gps", "nmea0183", 4800)
+        for k in range(40):
+            writer.write_frames(bus, batch_of(rows[10 * k : 10 * k + 10]))
+            writer.write_bytes(gps, START + k * SECOND, b"$GPZDA,%d\r\n" % k)
+            written["gps"].append(b"\1\0$GPZDA,%d\r\n" % k)
+            if k == 15:
+                depth = writer.add_line("depth")  # interfaces may come late, and are in every part from then on
+            if k > 15:
+                writer.write_bytes(depth, START + k * SECOND, b"x" * (k % 5), sent=k % 2 == 0, framing_errors=k % 3)
+                written["depth"].append(bytes((2, k % 2 == 0, 0, k % 3)) + b"x" * (k % 5))
+            if k == 27:
+                writer.gap(RecorderGap(START + 26 * SECOND, START + 27 * SECOND, "too fast", "can1", dropped=3))
+                writer.dropped(bus, 3)
+            writer.keep_up(k * SECOND)
+    found: dict[str, list[bytes]] = {"can1": [], "gps": [], "depth": [], "marks": []}
+    received, dropped = Counter[str](), Counter[str]()
+    for number, path in enumerate(writer.parts, 1):
+        with path.open("rb") as file:
+            blocks = blocks_of(file)
+        head, rest = blocks[0], blocks[1:]
+        assert (head.options["shb_hardware"], head.options["shb_userappl"]) == ("launch", "benchcheck")
+        interfaces = {item.interface_id: item for item in rest if isinstance(item, InterfaceDescription)}
+        names = {k: item.options["if_name"] for k, item in interfaces.items()}
+        assert names == {0: "marks", 1: "can1", 2: "gps"} | ({3: "depth"} if number >= 2 else {})
+        assert [item.link_type for item in interfaces.values()] == [148, 227, 147, 147][: len(names)]
+        assert interfaces[1].options["if_speed"] == 250_000
+        assert interfaces[1].options["if_description"] == "data_bitrate=2000000"
+        assert {item.timestamp_resolution for item in interfaces.values()} == {1e-9}
+        totals: dict[str, Any] = {}
+        for item in rest:
+            if isinstance(item, EnhancedPacket):
+                found[names[item.interface_id]].append(item.packet_data)
+            elif isinstance(item, InterfaceStatistics):
+                totals[names[item.interface_id]] = item.options  # running totals: the last ones hold
+        received.update({name: options["isb_ifrecv"] for name, options in totals.items()})
+        dropped.update({name: options["isb_ifdrop"] for name, options in totals.items()})
+    assert len(writer.parts) == 4
+    assert [data[8:9] for data in found["can1"]] == [row[4] for row in rows]
+    assert {name: found[name] for name in written} == written
+    assert received == {"can1": 400, "gps": 40, "depth": 24}
+    assert +dropped == {"can1": 3}
+    kinds = [json.loads(data)["kind"] for data in found["marks"]]
+    assert kinds == ["continues", "continued"] * 2 + ["gap"] + ["continues", "continued"]
+    with open_recording(tmp_path / "live.pcapng") as recording:
+        chunks = [item for item in recording if isinstance(item, LineChunk)]
+    told = [(c.sent, c.framing_errors, c.data) for c in chunks if recording.lines[c.line].name == "depth"]
+    assert told == [(k % 2 == 0, k % 3, b"x" * (k % 5)) for k in range(16, 40)]
+    assert {c.framing_errors for c in chunks if recording.lines[c.line].name == "gps"} == {None}
+    assert recording.dropped_frames == 3
+    assert [gap.why for gap in recording.recorder_gaps] == ["too fast"]
+
+
+@pytest.mark.parametrize("payload", [b"", b"\1", b"\2\0", b"\2\0\0", b"\3\0\0\0abc"])
+def test_line_packets_of_no_known_version_are_counted(tmp_path: Path, payload: bytes) -> None:
+    data = section("<") + interface(147, "<", b"gps") + packet(0, START, payload, "<")
+    (tmp_path / "a.pcapng").write_bytes(data + packet(0, START, b"\2\0\0\1abc", "<"))
+    with CaptureReader(tmp_path / "a.pcapng") as reader:
+        assert list(reader) == [LineChunk(0, START, False, b"abc", 1)]
+    assert reader.bad_records == 1

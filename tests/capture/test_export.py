@@ -16,6 +16,7 @@ from benchcheck.capture.pcapng_writer import CaptureWriter
 from benchcheck.capture.recording import LineChunk, Mark, Recording
 from benchcheck.words.errors import InputError
 from benchcheck.words.frames import FrameBatch, FrameFlag
+from benchcheck.words.recorder_gap import RecorderGap
 
 START = 1_700_000_000_123_456_000
 SENT, ERROR, REMOTE, FD = (int(flag) for flag in (FrameFlag.SENT, FrameFlag.ERROR, FrameFlag.REMOTE, FrameFlag.FD))
@@ -173,16 +174,19 @@ def test_what_is_told_of_one_feature_is_so(tmp_path: Path, form: str, feature: s
 
 def test_lines_marks_rates_and_counts_are_told_of(tmp_path: Path) -> None:
     source = tmp_path / "a.pcapng"
+    slept = RecorderGap(START, START + 1_000_000_000, "the recorder slept", "1", dropped=3)
     with CaptureWriter(source) as writer:
         bus, line = writer.add_bus("1", 250_000, 2_000_000), writer.add_line("gps", "nmea0183", 4800)
         writer.write_frames(bus, batch_of([(START, 0, 1, 0, b"\1")]))
-        writer.write_bytes(line, START, b"$GPZDA\r\n")
+        writer.write_bytes(line, START, b"$GPZDA\r\n", framing_errors=2)
         writer.mark(START, "power_on")
+        writer.gap(slept)
         writer.dropped(bus, 3)
+    wanted = {"line_chunks": 1, "marks": 2, "rates": 1, "drop_counts": 3, "recorder_gaps": 1}
     for form in EXPORT_FORMS:
         _, told = write(source, tmp_path / f"b{form}")
         counts = {loss.feature: loss.count for loss in told}
-        for feature, count in (("line_chunks", 1), ("marks", 1), ("rates", 1), ("drop_counts", 3)):
+        for feature, count in wanted.items():
             assert counts.get(feature) == (None if form == ".pcapng" else count), (form, feature)
     with open_recording(tmp_path / "b.pcapng") as recording:
         items = list(recording)
@@ -190,6 +194,8 @@ def test_lines_marks_rates_and_counts_are_told_of(tmp_path: Path) -> None:
     assert recording.buses[0].data_bitrate == 2_000_000
     assert recording.lines[0].protocol == "nmea0183"
     assert recording.dropped_frames == 3
+    assert recording.recorder_gaps[0] == slept
+    assert [item.framing_errors for item in items if isinstance(item, LineChunk)] == [2]
 
 
 def test_the_form_for_people_has_a_line_for_each_frame(tmp_path: Path) -> None:

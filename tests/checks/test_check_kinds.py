@@ -69,8 +69,7 @@ def test_a_kind_says_what_it_is_for(name: str) -> None:
 def test_every_kind_has_work_on_the_profiles_that_come_along(profile: str) -> None:
     idle = {name for name in KINDS if not steps_of(name, profile)}
     # asked only where a profile names runs under [[in_band]]; tests/checks/test_run_resistance.py has one that does
-    # and only where it has limits for signals: tests/checks/test_signal_range.py
-    assert idle == {"run_resistance", "signal_range"}
+    assert idle == {"run_resistance"}
 
 
 @pytest.mark.parametrize("profile", PROFILES)
@@ -166,7 +165,7 @@ def test_ohms_are_never_asked_with_the_supply_on() -> None:
 
 def test_a_harness_without_feeds_buses_and_links_needs_no_steps_of_them() -> None:
     harness, _, context = shipped("starter")
-    bare = replace(harness, feeds=(), buses=(), links=(), units={}, parts=())
+    bare = replace(harness, feeds=(), buses=(), links=(), signals=(), units={}, parts=())
     made = {name for name in KINDS if list(all_kinds()[name].steps(Context(bare, context.meter)))}
     assert made == {"continuity", "isolation"}
     empty = replace(bare, runs=(), connectors={})

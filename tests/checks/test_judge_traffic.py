@@ -74,6 +74,19 @@ def test_no_errors_from_an_adapter_that_can_not_tell_is_unsure() -> None:
     assert said(step, heard()) == ("UNSURE", "not_reported")
 
 
+def test_a_time_that_was_not_recorded_leaves_load_and_errors_unsure() -> None:
+    gap = {"start_s": 2.0, "length_s": 1.5, "why": "the adapter could not be read", "dropped": 0}
+    lacking = heard(**bus_detail(error_frames=0, recorder_gaps=[gap]))
+    assert said(step_of("bus_load:can1"), lacking) == ("UNSURE", "no_reading")
+    assert "not everything was recorded" in verdict(step_of("bus_load:can1"), lacking).text
+    assert said(step_of("bus_errors:can1"), lacking) == ("UNSURE", "no_reading")
+    # error frames that were seen were seen
+    seen = heard(**bus_detail(error_frames=3, recorder_gaps=[gap]))
+    assert said(step_of("bus_errors:can1"), seen) == ("FAIL", "errors")
+    whole = heard(**bus_detail(error_frames=0, recorder_gaps=[]))
+    assert said(step_of("bus_errors:can1"), whole) == ("PASS", "in_band")
+
+
 # --- strangers -----------------------------------------------------------------------------------------------------
 
 
@@ -82,6 +95,27 @@ def test_identifiers_that_nobody_should_send() -> None:
     assert said(step, heard(**bus_detail())) == ("PASS", "known")
     assert said(step, heard(**bus_detail(strangers=["7A5"]))) == ("FAIL", "unexpected")
     assert verdict(step, heard(**bus_detail(strangers=["7A5", "123"]))).text.startswith("7A5, 123: ")
+
+
+def test_an_identifier_that_two_units_send() -> None:
+    step = step_of("bus_strangers:can1")
+    entry = {
+        "identifier": "110",
+        "owner": "NAV",
+        "text": "identifier 110 of NAV comes twice",
+        "first_s": 1.0,
+        "last_s": 5.0,
+    }
+    certain, doubtful = {**entry, "verdict": "FAIL"}, {**entry, "verdict": "UNSURE"}
+    assert said(step, heard(**bus_detail(unexpected=[certain]))) == ("FAIL", "second_sender")
+    text = verdict(step, heard(**bus_detail(unexpected=[certain]))).text
+    assert text.startswith("identifier 110 of NAV comes twice; two units send one identifier")
+    assert said(step, heard(**bus_detail(unexpected=[doubtful]))) == ("UNSURE", "second_sender")
+    # a stranger is one, whoever sends twice beside it; its own entry has no owner
+    stranger = {**entry, "identifier": "7A5", "owner": None, "verdict": "FAIL"}
+    both = heard(**bus_detail(strangers=["7A5"], unexpected=[stranger, doubtful]))
+    assert said(step, both) == ("FAIL", "unexpected")
+    assert "110 of NAV" in verdict(step, both).text
 
 
 # --- lines ---------------------------------------------------------------------------------------------------------

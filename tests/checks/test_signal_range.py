@@ -81,13 +81,14 @@ def test_no_listening_is_no_verdict(answer: Reading) -> None:
 
 
 def test_a_live_stage_finds_the_absurd_and_the_stuck() -> None:
-    """The model's frames hold a counter in bytes 0 and 1, and one byte that never moves in byte 7."""
+    """On a bench whose values stand within other limits, or in none: those of the profile that it was built by. There
+    NAV_MOTION.Course is a counter, times 0.01, and the last byte of MRU_ATTITUDE never moves."""
     harness = limited(
-        ("MRU_ATTITUDE.Roll", 0.0, 90.0, 2.0),  # the counter, times 0.005
+        ("MRU_ATTITUDE.Roll", -45.0, 45.0, 2.0),
         ("MRU_ATTITUDE.AttitudeCount", None, None, 2.0),  # byte 7
-        ("NAV_MOTION.Course", None, 0.1, None),  # the counter, times 0.01: 10 frames a second
+        ("NAV_MOTION.Course", None, 0.1, None),
     )
-    made = job_on(harness, make_plan(harness), Context(harness, MeterSpec()))
+    made = job_on(harness, make_plan(harness), Context(harness, MeterSpec()), bench_harness=shipped("survey_launch")[0])
     board = made.run()
     found = {
         name.rpartition(".")[2]: (result.outcome.value, result.verdict.reason)
@@ -102,14 +103,15 @@ def test_a_live_stage_finds_the_absurd_and_the_stuck() -> None:
     evidence = board.results["signal_range:can1:MRU_ATTITUDE.AttitudeCount"].verdict.text
     assert "stayed at 128 for " in evidence
     (stuck,) = [event.body for event in made.record.events() if "AttitudeCount" in str(event.body.get("where"))]
-    assert (stuck["kind"], stuck["where"]) == ("unexplained", ["MRU", "can1", "MRU_ATTITUDE.AttitudeCount"])
+    assert (stuck["kind"], stuck["where"]) == ("stuck_signal", ["MRU", "can1", "MRU_ATTITUDE.AttitudeCount"])
     assert evidence in str(stuck["text"])
 
 
 def test_a_replay_judges_the_signals_as_the_live_run_did(tmp_path: Path) -> None:
-    harness = limited(("MRU_ATTITUDE.Roll", 0.0, 90.0, 2.0), ("MRU_ATTITUDE.AttitudeCount", None, 5.0, None))
+    harness = limited(("MRU_ATTITUDE.Roll", -45.0, 45.0, 2.0), ("MRU_ATTITUDE.AttitudeCount", None, 5.0, None))
     sink = CaptureFile(tmp_path / "live.pcapng", harness)
-    board = job_on(harness, make_plan(harness), Context(harness, MeterSpec()), capture=sink).run()
+    context, bench_harness = Context(harness, MeterSpec()), shipped("survey_launch")[0]
+    board = job_on(harness, make_plan(harness), context, capture=sink, bench_harness=bench_harness).run()
     sink.close()
     with open_recording(sink.path) as recording:
         replayed = {result.step.id: result for result in Replay(recording, harness).run().results}

@@ -19,6 +19,7 @@ from first_steps import FIRST, SECOND, THIRD
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.config import config_from_mapping
+from benchcheck.cli.check import _capture_name
 from benchcheck.cli.main import run
 from benchcheck.record.store import JobRecord
 from benchcheck.record.verify import verify_record
@@ -305,9 +306,8 @@ def test_on_a_simulated_bench_nobody_is_asked(job, monkeypatch, capsys):
         Path("bench.json").write_text(json.dumps(simulated.description), encoding="utf-8")
         for stage in ("dead", "power"):
             assert piped(monkeypatch, "", "starter.job", "--stage", stage, "--bench", "bench.json") == 0
-        code = piped(
-            monkeypatch, "", "starter.job", "--stage", "live", "--bench", "bench.json", "--acknowledge", "--json"
-        )
+        live = ("starter.job", "--stage", "live", "--bench", "bench.json", "--acknowledge", "--json")
+        code = piped(monkeypatch, "", *live, "--part-mb", "0.004", "--part-minutes", "0")
         with Bench(config_from_mapping(simulated.description)) as bench:
             assert not bench.supply.output_on
     document = json.loads(capsys.readouterr().out.rpartition("\n{\n")[2].join(("{\n", "")))
@@ -315,8 +315,18 @@ def test_on_a_simulated_bench_nobody_is_asked(job, monkeypatch, capsys):
     # the serial-line adapter can't report error frames, and so does not know of any
     assert {step for step, outcome in verdicts.items() if outcome != "PASS"} == {"bus_errors:can1"}
     assert code == 4
-    (capture,) = events(job, EventKind.CAPTURE)
-    assert Path(capture["file"]).stat().st_size == capture["bytes"]
+    captures = events(job, EventKind.CAPTURE)  # the record cites every part
+    assert [capture["file"] for capture in captures] == [path.name for path in sorted(Path().glob("*.pcapng"))]
+    assert [capture["part"] for capture in captures] == list(range(1, captures[0]["parts"] + 1))
+    assert len(captures) > 1
+    for capture in captures:
+        assert Path(capture["file"]).stat().st_size == capture["bytes"]
+    assert {capture["capture"] for capture in captures} == {"starter-live-1.pcapng"}
+    # and the parts are read as one, under the name that they have in common
+    assert run(["survey", "starter-live-1.pcapng", "--profile", str(STARTER), "--json"]) == 0
+    surveyed = json.loads(capsys.readouterr().out)
+    assert surveyed["notes"] == surveyed["recorder_gaps"] == []
+    assert _capture_name(Path("starter.job")) == Path.cwd() / "starter-live-2.pcapng"
 
 
 def test_interrupted_under_power_leaves_the_supply_off(job, monkeypatch):

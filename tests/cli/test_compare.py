@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from frame_rows import batch_of
 
 from benchcheck.capture.logs import open_recording
 from benchcheck.capture.pcapng_writer import CaptureWriter
@@ -19,6 +20,7 @@ ROOT = Path(__file__).parents[2]
 GOOD, FAULTS = ROOT / "captures" / "launch_good.pcapng", ROOT / "captures" / "launch_faults.pcapng"
 RECORDINGS = ROOT / "tests" / "data" / "recordings"
 MARINE = RECORDINGS / "marine_can_250k.log"
+START = 1_700_000_000_000_000_000
 
 
 def compared(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, dict[str, Any]]:
@@ -128,3 +130,30 @@ def test_plain_is_a_line_a_change(capsys: pytest.CaptureFixture[str]) -> None:
 def test_bad_input(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["compare", *words]) == 2
     assert capsys.readouterr().out == ""
+
+
+def with_roll(path: Path, raw: list[int]) -> Path:
+    """The launch's attitude every 50 ms, with this roll in steps of 0.005 degrees."""
+    rows = [
+        (START + k * 50_000_000, 0, 0x80, 0, (r & 0xFFFF).to_bytes(2, "little") + bytes(6)) for k, r in enumerate(raw)
+    ]
+    with CaptureWriter(path) as writer:
+        writer.write_frames(writer.add_bus("can1", 250_000), batch_of(rows))
+    return path
+
+
+def test_values_are_told_as_signals_where_the_profile_knows_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    calm = [200 * (k % 5) for k in range(120)]  # 0 to 4 degrees
+    a, b = with_roll(tmp_path / "a.pcapng", calm), with_roll(tmp_path / "b.pcapng", [*calm[:60], 8000, *calm[61:]])
+    _, document = compared(capsys, a, b, "--profile", "survey_launch")
+    (change,) = [entry for entry in document["changes"] if entry["kind"] == "values"]
+    assert change["what"] == "MRU_ATTITUDE.Roll"
+    assert change["text"] == "MRU_ATTITUDE.Roll of 080 (MRU) is 0 to 40 deg now, before 0 to 4 deg"
+    assert (change["before"]["unit"], change["after"]["high"]) == ("deg", 40.0)
+    assert "signals" in document["rules"]
+    _, document = compared(capsys, a, b)
+    (change,) = [entry for entry in document["changes"] if entry["kind"] == "values"]
+    assert change["what"] == "080"
+    assert "byte 1" in change["text"]

@@ -39,15 +39,30 @@ def survey(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, dic
 
 
 def test_a_signal_that_is_asked_for_is_told(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    _, found = survey(capsys, capture, "--signal", "MRU_ATTITUDE.Pitch", "--signal", "Roll", "--signal", "Roll")
-    pitch, roll = found["signals"]
+    _, found = survey(
+        capsys,
+        capture,
+        "--signal",
+        "MRU_ATTITUDE.Pitch",
+        "--signal",
+        "AttitudeCount",
+        "--signal",
+        "Roll",
+        "--signal",
+        "Roll",
+    )
+    told = {entry["signal"]: entry for entry in found["signals"]}
+    pitch, roll = told["MRU_ATTITUDE.Pitch"], told["MRU_ATTITUDE.Roll"]
     assert (roll["bus"], roll["signal"], roll["unit"]) == ("can1", "MRU_ATTITUDE.Roll", "deg")
     assert (roll["frames"], roll["too_short"]) == (21, 0)
     assert (roll["low"], roll["high"], roll["changes"]) == (0.0, 9.5, 20)
     assert (pitch["frames"], pitch["too_short"], pitch["low"], pitch["high"]) == (20, 1, -1.0, -1.0)
     assert (pitch["changes"], pitch["longest_still_s"]) == (0, 0.95)
-    assert roll["verdict"] is None
-    assert survey(capsys, capture)[1]["signals"] == []
+    count = told["MRU_ATTITUDE.AttitudeCount"]
+    assert (count["limits"], count["verdict"], count["changes"]) == (None, None, 0)
+    # those that the profile has limits for are told and judged, asked for or not
+    assert (roll["verdict"], roll["state"]) == ("PASS", "in_range")
+    assert "AttitudeCount" not in str(survey(capsys, capture)[1]["signals"])
 
 
 def test_it_is_shown_in_a_line(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:

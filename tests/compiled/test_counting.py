@@ -126,7 +126,7 @@ def test_columns_that_must_not_change_may_be_read_only(counting: ModuleType) -> 
 def test_a_state_of_other_fields_is_refused(counting: ModuleType) -> None:
     sound = arguments()["tell_sources"]
     for state in (sound[5][:, :-1].copy(), np.zeros((2, 7), np.int64), sound[5][:, ::-1]):
-        with pytest.raises(ValueError, match="form|fields"):
+        with pytest.raises(ValueError, match=r"form|fields"):
             counting.tell_sources(*sound[:5], state, *sound[6:])
     with pytest.raises(ValueError, match="fields"):
         counting.tell_payload(*arguments()["tell_payload"][:4], np.zeros((2, 18), np.int64), True)

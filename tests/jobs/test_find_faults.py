@@ -58,6 +58,8 @@ LAUNCH: list[Fault] = [
     planted.ConverterOff("CONV"),
     planted.FeedVolts("12V sensors", 9.5),
     planted.HighResistance("W223", 1.2),
+    planted.StuckSignal("can1", "MRU_HEAVE", "Heave"),
+    planted.AbsurdSignal("can1", "TIDE_LEVEL", "TideLevel", 14.9),
     planted.LateUnit("MRU", 2.5),  # its line is the first that is listened to
 ]
 

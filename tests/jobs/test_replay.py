@@ -14,11 +14,13 @@ from model_bench import Job, job_on, shipped
 
 from benchcheck.capture.logs import open_recording
 from benchcheck.capture.pcapng_writer import CaptureWriter
+from benchcheck.capture.recording import LineChunk
 from benchcheck.jobs.bodies import reading_body
 from benchcheck.jobs.capture_file import CaptureFile
 from benchcheck.jobs.replay import Part, Replay, Replayed, live_steps
 from benchcheck.simulator.faults import Fault, IntermittentUnit, LateUnit, SilentUnit
 from benchcheck.words.event import EventKind
+from benchcheck.words.frames import FrameBatch
 from benchcheck.words.reading import ReadingState
 from benchcheck.words.result import Result
 from benchcheck.words.step import Stage
@@ -100,9 +102,36 @@ def test_a_replay_gives_the_same_each_time(faulty: tuple[Job, Path]) -> None:
     assert first == second
 
 
+def without_marks(name: str, folder: Path, *kept: str) -> Path:
+    """A sample as a recorder that leaves no marks would have written it, or only these."""
+    path = folder / f"{name}.pcapng"
+    with open_recording(CAPTURES / f"{name}.pcapng") as recording, CaptureWriter(path) as writer:
+        buses: dict[int, int] = {}
+        lines: dict[int, int] = {}
+        for item in recording:
+            if isinstance(item, FrameBatch):
+                for number, info in enumerate(recording.buses):
+                    if number not in buses:
+                        buses[number] = writer.add_bus(info.name, info.bitrate)
+                writer.write_frames(buses[int(item.bus[0])], item)
+            elif isinstance(item, LineChunk):
+                line = recording.lines[item.line]
+                if item.line not in lines:
+                    lines[item.line] = writer.add_line(line.name, line.protocol, line.baud)
+                writer.write_bytes(lines[item.line], item.time_ns, item.data)
+            elif item.kind in kept:
+                writer.mark(item.time_ns, item.kind, item.body)
+    return path
+
+
 @pytest.mark.parametrize(("name", "failed"), [("good", set()), ("faults", {"HELM", "TIDE", "WINCH"})])
-def test_the_samples_without_marks_are_judged_at_their_end(name: str, failed: set[str]) -> None:
-    replayed = replay(CAPTURES / f"launch_{name}.pcapng")
+@pytest.mark.parametrize("marked", [True, False])
+def test_the_samples_are_judged_with_marks_and_without(
+    tmp_path: Path, name: str, failed: set[str], marked: bool
+) -> None:
+    sample = f"launch_{name}"
+    replayed = replay(CAPTURES / f"{sample}.pcapng" if marked else without_marks(sample, tmp_path, "power_on"))
+    assert replayed.marked == (len(replayed.results) if marked else 0)
     heard = {r.step.settings["unit"]: r.outcome for r in replayed.results if r.step.check == "unit_heard"}
     assert {unit for unit, outcome in heard.items() if outcome is Outcome.FAIL} == failed
     # no error frame in it, and nothing that says that its adapter would have reported one
@@ -114,7 +143,7 @@ def test_the_samples_without_marks_are_judged_at_their_end(name: str, failed: se
 def test_a_damaged_capture_fails_nobody_beyond_the_damage(
     tmp_path: Path, faulty: tuple[Job, Path], share: float, marked: bool
 ) -> None:
-    whole = (faulty[1] if marked else CAPTURES / "launch_faults.pcapng").read_bytes()
+    whole = (faulty[1] if marked else without_marks("launch_faults", tmp_path)).read_bytes()
     cut = tmp_path / "cut.pcapng"
     cut.write_bytes(whole[: int(len(whole) * share) // 4 * 4 + 2])
     replayed = replay(cut)

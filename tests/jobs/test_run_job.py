@@ -323,12 +323,22 @@ def test_a_unit_that_boots_slowly_as_it_may_is_not_called_silent() -> None:
 
 
 def test_dropped_frames_prove_no_silence() -> None:
-    made = job("starter", SilentUnit("REC"))
-    made.bench.can("can1", 250_000).counts.dropped = 3
+    def drop(device: str) -> None:  # at every look at the adapter: there is no time in which all was heard
+        if device == "can":
+            made.bench._can["can1"].counts.dropped += 3
+
+    made = job("starter", SilentUnit("REC"), hook=drop)
     board = made.run()
     assert board.outcome("unit_heard:can1:REC") is Outcome.UNSURE
     assert board.outcome("unit_heard:can1:GPS") is Outcome.PASS
     assert made.squawks == []
+
+
+def test_frames_that_were_dropped_before_prove_nothing() -> None:
+    made = job("starter", SilentUnit("REC"))
+    made.bench.can("can1", 250_000).counts.dropped = 3  # before this listening began
+    board = made.run()
+    assert board.outcome("unit_heard:can1:REC") is Outcome.FAIL
 
 
 # --- again -----------------------------------------------------------------------------------------------------------

@@ -23,11 +23,15 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from harness_maker import made
 
+from benchcheck.checks.kind import Context, all_kinds
 from benchcheck.plan.bound import least_placements
 from benchcheck.plan.cost import is_probed
 from benchcheck.plan.field import Field, Sites
 from benchcheck.plan.order import arranged, least_seconds
-from benchcheck.plan.plan import make_plan
+from benchcheck.plan.resolving import with_doubts
+from benchcheck.words.bench_state import ALL_OPEN
+from benchcheck.words.meter import MeterSpec
+from benchcheck.words.step import Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +49,9 @@ class Outcome:
 def field_of(seed: int) -> Field:
     """The dead open bench of the made harness number `seed`."""
     harness = made(46 + 2 * seed, 9 + seed // 4, seed)
-    steps = [step for step in next(make_plan(harness).groups()).steps if is_probed(step)]
+    context = Context(harness, MeterSpec())
+    wanted = with_doubts((step for kind in all_kinds().values() for step in kind.steps(context)), context.meter)
+    steps = [step for step in wanted if step.stage is Stage.DEAD and step.state == ALL_OPEN and is_probed(step)]
     zones = {connector.ref: connector.zone for connector in harness.connectors.values()}
     pins = {connector.ref: connector.contacts for connector in harness.connectors.values()}
     sites = Sites({contact for step in steps for contact in (step.red, step.black)}, zones, pins)

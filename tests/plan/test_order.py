@@ -10,6 +10,7 @@ import pytest
 from harness_maker import made
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from model_bench import shipped
 from small_steps import (
     CONTACTS,
     PAIRS,
@@ -24,6 +25,7 @@ from small_steps import (
     volts,
 )
 
+from benchcheck.checks.kind import all_kinds
 from benchcheck.plan import order
 from benchcheck.plan.bound import least_effort
 from benchcheck.plan.cost import CONNECTOR_S, MOVE_S, ZONE_S
@@ -78,12 +80,40 @@ def test_what_is_read_at_the_same_contacts_is_read_together() -> None:
 
 
 def test_the_order_they_come_in_changes_nothing() -> None:
-    steps = list(make_plan(made(30, 8, 3)).steps)
-    mixed = steps[:]
+    harness = made(30, 8, 3)
+    plan = make_plan(harness)
+    mixed = list(plan.steps)
     random.Random(5).shuffle(mixed)
-    ranks = {step.check: 1 for step in steps}
-    ordering = Ordering(ranks, {}, {})
-    assert ordering.arranged(mixed) == ordering.arranged(steps)
+    pins = {connector.ref: connector.contacts for connector in harness.connectors.values()}
+    order.forget()
+    assert (
+        Ordering({name: kind.rank for name, kind in all_kinds().items()}, plan.zones, pins).arranged(mixed)
+        == plan.steps
+    )
+
+
+def test_what_was_arranged_before_is_looked_up_and_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another day, another label: the same numbers, and nothing to seek again. Another harness is arranged."""
+    harness = shipped("starter")[0]
+    before = make_plan(harness)
+    warm = make_plan(replace(harness, ambient_c=35.0, title="another"))
+    assert [step.id for step in warm.steps] == [step.id for step in before.steps]
+    order.forget()
+    assert make_plan(harness).steps == before.steps
+    sought: list[int] = []
+    arranged = order.arranged
+    monkeypatch.setattr(order, "arranged", lambda field, first: sought.append(len(field)) or arranged(field, first))
+    make_plan(harness)
+    assert sought == []
+    make_plan(replace(harness, runs=harness.runs[:-1]))
+    assert sought
+
+
+def test_what_was_arranged_before_is_not_kept_without_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(order, "KEPT", 3)
+    for count in range(2, 9):
+        ORDERING.arranged([ohms("P1-1", contact, 1) for contact in CONTACTS[1:count]])
+    assert len(order._kept) == 3
 
 
 # --- what binds ----------------------------------------------------------------------------------------------------

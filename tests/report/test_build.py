@@ -444,7 +444,7 @@ json_values = st.recursive(
 KEYS = ["step", "check", "stage", "reading", "verdict", "band", "subject", "state", "id", "where", "steps", "runs"]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.sampled_from(list(EventKind)), st.dictionaries(st.sampled_from(KEYS), json_values))))
 def test_no_body_however_odd_breaks_a_report(bodies):
     job = Job()

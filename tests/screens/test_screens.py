@@ -59,7 +59,7 @@ starter.job   Ann Example   bench by hand, readings typed in
 
 dead      0 of   37 ····················
 power     0 of   23 ····················
-live      0 of    6 ····················
+live      0 of    7 ····················
 
 connector unit     zone             dead      power     live
 P1        GPS      left shelf       ○ todo    ○ todo    -

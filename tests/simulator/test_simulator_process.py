@@ -17,7 +17,7 @@ import pytest
 import pyvisa
 import serial
 
-from benchcheck.simulator.launch import demo_faults_path, start
+from benchcheck.simulator.launch import SimulatedBench, demo_faults_path, start
 from benchcheck.words.errors import InputError
 
 PTY = hasattr(os, "openpty")
@@ -150,9 +150,9 @@ BA_ "GenMsgCycleTime" BO_ 512 50;
 """
 
 
-@pytest.fixture
-def profile(tmp_path: Path) -> Path:
-    folder = tmp_path / "two"
+@pytest.fixture(scope="module")
+def profile(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("profile") / "two"
     (folder / "units").mkdir(parents=True)
     (folder / "harness.toml").write_text(HARNESS, encoding="utf-8")
     (folder / "pins.csv").write_text(PINS, encoding="utf-8")
@@ -191,6 +191,13 @@ class Clients:
     def tap(self, baud: int) -> serial.Serial:
         return serial.serial_for_url(self.description["serial"][0]["port"], baudrate=baud, timeout=0.05)
 
+    def put_back(self) -> None:
+        """The bench as it was when it started."""
+        self.supply.write("OUTP OFF")
+        assert self.supply.query("OUTP?") == "0"
+        for line in ("load off", "state {}"):
+            assert self.hands(line) == "ok"
+
     def close(self) -> None:
         self.hands_port.close()
         self.meter.close()
@@ -198,14 +205,25 @@ class Clients:
         self.visa.close()
 
 
-@pytest.fixture(params=TRANSPORTS)
-def bench(request: pytest.FixtureRequest, profile: Path) -> Iterator[Clients]:
+@pytest.fixture(scope="module", params=TRANSPORTS)
+def served(request: pytest.FixtureRequest, profile: Path) -> Iterator[SimulatedBench]:
+    """One process for all that only talk to it; what is about starting and ending has its own."""
     with start(profile, transport=request.param) as simulated:
-        clients = Clients(simulated.description)
-        try:
-            yield clients
-        finally:
-            clients.close()
+        yield simulated
+
+
+@pytest.fixture
+def bench(served: SimulatedBench) -> Iterator[Clients]:
+    clients = Clients(served.description)
+    try:
+        yield clients
+        clients.put_back()
+    finally:
+        clients.close()
+
+
+over_pty = pytest.mark.parametrize("served", TRANSPORTS[:1], indirect=True)
+over_tcp = pytest.mark.parametrize("served", TRANSPORTS[1:], indirect=True)
 
 
 def until(read: Callable[[], Any], done: Callable[[Any], bool]) -> Any:
@@ -298,51 +316,45 @@ def test_serial_tap(bench: Clients) -> None:
     port.close()
 
 
-@pytest.mark.skipif(not PTY, reason="no pseudo-terminals here")
-def test_the_speed_set_on_the_port_decides(profile: Path) -> None:
-    with start(profile, transport="pty") as simulated:
-        clients = Clients(simulated.description)
-        port = clients.tap(19_200)
-        assert clients.hands("tap tap1 P2-6 P2-2") == "ok"
-        clients.power("P1")
-        text = bytes_heard(port, 60)
-        assert len(text) >= 60
-        assert b"DEPTH" not in text
-        port.baudrate = 9600
-        assert clients.hands("tap tap1 P2-6 P2-2") == "ok"
-        assert b"DEPTH" in bytes_heard(port, 60)
-        port.close()
-        clients.close()
+@over_pty
+def test_the_speed_set_on_the_port_decides(bench: Clients) -> None:
+    port = bench.tap(19_200)
+    assert bench.hands("tap tap1 P2-6 P2-2") == "ok"
+    bench.power("P1")
+    text = bytes_heard(port, 60)
+    assert len(text) >= 60
+    assert b"DEPTH" not in text
+    port.baudrate = 9600
+    assert bench.hands("tap tap1 P2-6 P2-2") == "ok"
+    assert b"DEPTH" in bytes_heard(port, 60)
+    port.close()
 
 
-def test_speed_by_the_hands_where_it_can_not_be_seen(profile: Path) -> None:
-    with start(profile, transport="tcp") as simulated:
-        clients = Clients(simulated.description)
-        port = clients.tap(9600)
-        clients.hands("tap tap1 P2-6 P2-2 4800")
-        clients.power("P1")
-        text = bytes_heard(port, 60)
-        assert len(text) >= 60
-        assert b"DEPTH" not in text
-        port.close()
-        clients.close()
+@over_tcp
+def test_speed_by_the_hands_where_it_can_not_be_seen(bench: Clients) -> None:
+    port = bench.tap(9600)
+    bench.hands("tap tap1 P2-6 P2-2 4800")
+    bench.power("P1")
+    text = bytes_heard(port, 60)
+    assert len(text) >= 60
+    assert b"DEPTH" not in text
+    port.close()
 
 
-@pytest.mark.skipif(not PTY, reason="no pseudo-terminals here")
-def test_nobody_reads_and_the_bench_goes_on(profile: Path) -> None:
-    with start(profile, transport="pty") as simulated:
-        clients = Clients(simulated.description)
-        clients.power("P1", "P2")
-        bus = clients.bus(bitrate=250_000)
-        deadline = time.monotonic() + 1.0
-        count = 0
-        while time.monotonic() < deadline:  # the port is open and unread meanwhile
-            clients.meter.query("*IDN?")
-            count += 1
-        assert count > 10
-        assert ids_heard(bus, {0x100, 0x200}) == {0x100, 0x200}
-        bus.shutdown()
-        clients.close()
+@over_pty
+def test_nobody_reads_and_the_bench_goes_on(bench: Clients) -> None:
+    bench.power("P1", "P2")
+    bus, silent = bench.bus(bitrate=250_000), bench.tap(9600)
+    deadline = time.monotonic() + 1.0
+    count = 0
+    while time.monotonic() < deadline:  # the port is open and unread meanwhile
+        bench.meter.query("*IDN?")
+        silent.read(1)
+        count += 1
+    assert count > 10
+    assert ids_heard(bus, {0x100, 0x200}) == {0x100, 0x200}
+    bus.shutdown()
+    silent.close()
 
 
 def open_descriptors() -> int:

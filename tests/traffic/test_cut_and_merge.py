@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
+from functools import cache
 from typing import Any, Protocol, TypeVar
 
 import numpy as np
@@ -133,7 +134,7 @@ def traffic(origin_ns: int | None = None) -> TrafficTally:
     return TrafficTally(origin_ns, {0: WATCH, 1: WATCH}, window_ns=7 * MS)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(recordings(), st.data())
 def test_buses(batch: FrameBatch, draw: st.DataObject) -> None:
     whole = traffic()
@@ -168,11 +169,10 @@ def test_both_ways_of_counting_say_the_same(batch: FrameBatch, draw: st.DataObje
     assert len(said) == 1
 
 
-@pytest.mark.parametrize("size", [1, 100, 4099, 65_536])
-def test_buses_of_many_frames(size: int) -> None:
-    """Thousands of identifiers at once, and batches longer than what is handled together."""
+@cache
+def many_frames(count: int) -> tuple[FrameBatch, Watch]:
+    """Thousands of identifiers at once."""
     random = np.random.default_rng(5)
-    count = 70_000 if size > 1000 else 600
     ids = random.integers(0, 1 << 29, 3000).astype(np.uint32)[np.minimum(random.geometric(0.003, count), 2999)]
     batch = FrameBatch(
         START + np.cumsum(random.integers(0, 300_000, count)),
@@ -182,19 +182,39 @@ def test_buses_of_many_frames(size: int) -> None:
         np.full(count, 8, np.uint8),
         random.integers(0, 2, (count, 8), dtype=np.uint8),
     )
-    watch = Watch({IdKey(int(can_id), True): 20 * MS for can_id in ids[:50]}, {IdKey(int(ids[0]), True): "NAV"})
-    whole, pieces, rest = (TrafficTally(origin, {0: watch}, window_ns=7 * MS) for origin in (None, None, START))
-    whole.update(batch)
+    return batch, Watch({IdKey(int(can_id), True): 20 * MS for can_id in ids[:50]}, {IdKey(int(ids[0]), True): "NAV"})
+
+
+def tally_of_many(count: int, origin_ns: int | None = None) -> TrafficTally:
+    return TrafficTally(origin_ns, {0: many_frames(count)[1]}, window_ns=7 * MS)
+
+
+@cache
+def digits_of_many(count: int, way: str) -> str:
+    """Of all frames in one batch, counted in the way that is set."""
+    tally = tally_of_many(count)
+    tally.update(many_frames(count)[0])
+    return digits(tally)
+
+
+@pytest.mark.parametrize(("count", "size"), [(600, 1), (600, 100), (70_000, 4099), (70_000, 65_536)])
+def test_many_frames_piece_by_piece(way: str, count: int, size: int) -> None:
+    """Batches longer and shorter than what is handled together."""
+    batch, pieces = many_frames(count)[0], tally_of_many(count)
     for start in range(0, count, size):
         pieces.update(cut(batch, start, start + size))
-    assert digits(pieces) == digits(whole)
-    first = TrafficTally(watch={0: watch}, window_ns=7 * MS)
+    assert digits(pieces) == digits_of_many(count, way)
+
+
+@pytest.mark.parametrize("count", [600, 70_000])
+def test_many_frames_in_two_parts(way: str, count: int) -> None:
+    batch = many_frames(count)[0]
+    first, rest = tally_of_many(count), tally_of_many(count, int(batch.time_ns[0]))
     middle = count // 3
-    rest.origin_ns = int(batch.time_ns[0])
     first.update(cut(batch, 0, middle))
     rest.update(cut(batch, middle, count))
     first.merge(rest)
-    assert digits(first) == digits(whole)
+    assert digits(first) == digits_of_many(count, way)
 
 
 CHUNKS = st.lists(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 from frame_rows import Row, batch_of
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchcheck.traffic.presence import (
     MatchExpectation,
@@ -13,10 +15,11 @@ from benchcheck.traffic.presence import (
     judge_presence,
     watch_of,
 )
-from benchcheck.traffic.quiet_times import QuietTimes
+from benchcheck.traffic.quiet_times import QuietTimes, Spans
 from benchcheck.traffic.summary import unit_json
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.traffic.watch import EXTENDED_MASK, IdKey, Match, of_parameter_group, of_source_address
+from benchcheck.words.recorder_gap import RecorderGap
 
 S = 1_000_000_000
 START = 1_700_000_000 * S
@@ -49,7 +52,9 @@ def judge(
         start_ns=START,
         end_ns=START + 10 * S,
         power_on_ns=None if power_on_s is None else START + round(power_on_s * S),
-        recorder_gaps=[(START + round(a * S), START + round(b * S)) for a, b in recorder_gaps or ()],
+        recorder_gaps=[
+            RecorderGap(START + round(a * S), START + round(b * S), "a test") for a, b in recorder_gaps or ()
+        ],
     )
     return {unit.unit: unit for unit in found}
 
@@ -166,13 +171,17 @@ def test_a_gap_of_the_recorder_is_charged_to_nobody() -> None:
     assert state(judge(rows, CLOCK, NAV, recorder_gaps=[(2.95, 3.99)])["NAV"]) == ("PASS", "present")
     assert state(judge(rows, CLOCK, NAV, recorder_gaps=[(5.0, 6.0)])["NAV"]) == ("FAIL", "intermittent")
     lost = every(0x7, 0.05, 0, 10) + every(0x100, 0.1, 0, 8)
-    assert state(judge(lost, CLOCK, NAV, recorder_gaps=[(7.9, 9.9)])["NAV"]) == ("PASS", "present")
+    told = judge(lost, CLOCK, NAV, recorder_gaps=[(7.9, 9.9)])["NAV"]
+    assert state(told) == ("UNSURE", "present")  # it may be lost, or have had no time yet to be heard again
+    assert told.text == (
+        "100 not heard in the last 2.10 s; but for 2.00 s of that time the recorder did not record everything (a test)"
+    )
 
 
 def test_a_recorder_gap_that_is_a_silence_too_counts_once() -> None:
     rows = [row for row in every(0x7, 0.05, 0, 10) if not 3 * S < row[0] - START < 5 * S]
     bus = tally_of(rows, CLOCK).buses[0]
-    alone, both = QuietTimes(bus), QuietTimes(bus, [(START + 3 * S, START + 6 * S)])
+    alone, both = QuietTimes(bus), QuietTimes(bus, [RecorderGap(START + 3 * S, START + 6 * S)])
     assert alone.spans == [(3 * S, 5 * S)]
     assert both.spans == [(3 * S, 6 * S)]
     assert both.overlap(2 * S, 2 * S) == S
@@ -186,5 +195,94 @@ def test_recorder_gaps_lie_in_every_stretch_between_clock_steps_that_has_their_s
     bus = tally.buses[0]
     assert bus.recorded_ns == round(9.9 * S)
     # stamps 4 s to 4.5 s came twice; the step itself takes no recorded time
-    quiet = QuietTimes(bus, [(START + 4 * S, START + round(4.5 * S))])
+    quiet = QuietTimes(bus, [RecorderGap(START + 4 * S, START + round(4.5 * S))])
     assert quiet.spans == [(4 * S, round(4.5 * S)), (round(6.95 * S), round(7.45 * S))]
+
+
+def gapped(
+    rows: list[Row], *gaps: tuple[float, float], dropped: int = 0, power_on_s: float | None = None, unplaced: int = 0
+) -> dict[str, UnitPresence]:
+    """As `judge`, with gaps of the recorder in which so many frames are known to have been dropped."""
+    found = judge_presence(
+        [CLOCK, NAV],
+        tally_of(rows, CLOCK, NAV).buses[0],
+        start_ns=START,
+        end_ns=START + 10 * S,
+        power_on_ns=None if power_on_s is None else START + round(power_on_s * S),
+        dropped_frames=unplaced,
+        recorder_gaps=[
+            RecorderGap(
+                START + round(a * S), START + round(b * S), "too fast" if dropped else "no adapter", "", "", dropped
+            )
+            for a, b in gaps
+        ],
+    )
+    return {unit.unit: unit for unit in found}
+
+
+def test_a_pause_that_is_the_recorders_is_named_and_left_out() -> None:
+    rows = every(0x7, 0.05, 0, 10) + every(0x100, 0.1, 0, 3) + every(0x100, 0.1, 4, 10)
+    nav = gapped(rows, (2.95, 3.99))["NAV"]
+    assert state(nav) == ("PASS", "present")
+    assert nav.text == (
+        "heard, 90 frames; 100 paused for 1.10 s, which is not charged: "
+        "for 1.04 s of that time the recorder did not record everything (no adapter)"
+    )
+    assert nav.pauses == ()
+    dropped = gapped(rows, (2.95, 3.99), dropped=3)["NAV"]
+    assert state(dropped) == ("UNSURE", "intermittent")
+    assert "too fast" in dropped.text
+
+
+def test_a_pause_of_the_whole_bus_that_is_the_recorders_is_said_to_be() -> None:
+    rows = [row for row in every(0x7, 0.05, 0, 10) + every(0x100, 0.1, 0, 10) if not 3 * S < row[0] - START < 5 * S]
+    for unit in gapped(rows, (3.0, 5.0)).values():
+        assert state(unit) == ("PASS", "present")
+        assert "(no adapter)" in unit.text
+    assert all("recorder" not in unit.text for unit in judge(rows, CLOCK, NAV).values())
+    # the only talker is not taken for silent by itself, for the bus was not silent
+    alone = [row for row in rows if row[2] == 0x100]
+    assert state(judge(alone, NAV)["NAV"]) == ("UNSURE", "present")
+    assert state(judge(alone, NAV, recorder_gaps=[(3.0, 5.0)])["NAV"]) == ("PASS", "present")
+
+
+def test_dropped_frames_spoil_only_the_time_in_which_they_were_dropped() -> None:
+    rows = every(0x7, 0.05, 0, 10) + every(0x100, 0.1, 0, 3) + every(0x100, 0.1, 4, 10)
+    assert state(gapped(rows, (6.0, 7.0), dropped=9)["NAV"]) == ("FAIL", "intermittent")
+    assert state(gapped(rows, unplaced=9)["NAV"]) == ("UNSURE", "intermittent")
+    missing = every(0x7, 0.05, 0, 10)
+    assert state(gapped(missing, (2.0, 3.0), dropped=9)["NAV"]) == ("FAIL", "missing")
+
+
+def test_who_may_have_spoken_in_the_gap_is_neither_missing_nor_late() -> None:
+    clock = every(0x7, 0.05, 0, 10)
+    missing = gapped(clock, (1.6, 9.9))["NAV"]  # 0.1 s are left behind its boot time, and it needs 0.25 s
+    assert state(missing) == ("UNSURE", "missing")
+    assert "not heard (100); but for 8.30 s" in missing.text
+    late = gapped(clock + every(0x100, 0.1, 4, 10), (1.0, 3.9), power_on_s=0)["NAV"]
+    assert state(late) == ("UNSURE", "late")
+    assert "no adapter" in late.text
+    assert late.boot_ns is None
+    # it was not heard for 1.9 s before the gap, and would have been: late is late
+    really = gapped(clock + every(0x100, 0.1, 5, 10), (3.5, 4.9), power_on_s=0)["NAV"]
+    assert state(really) == ("FAIL", "late")
+
+
+def test_a_recorder_that_stops_before_the_end_leaves_nobody_lost() -> None:
+    rows = every(0x7, 0.05, 0, 6) + every(0x100, 0.1, 0, 6)
+    for unit in gapped(rows, (6.0, 10.0)).values():
+        assert state(unit) == ("UNSURE", "present")
+        assert "no adapter" in unit.text
+    before = every(0x7, 0.05, 0, 6) + every(0x100, 0.1, 0, 4)
+    assert state(gapped(before, (6.0, 10.0))["NAV"]) == ("FAIL", "lost")
+
+
+SPANS = st.lists(st.tuples(st.integers(0, 50), st.integers(0, 9)), max_size=8)
+
+
+@given(SPANS, st.integers(-5, 60), st.integers(-5, 60))
+def test_how_much_of_a_time_is_taken_up(drawn: list[tuple[int, int]], start: int, end: int) -> None:
+    spans = [(first, first + length) for first, length in drawn]
+    ticks = {tick for first, last in spans for tick in range(first, last)}
+    assert Spans(spans).within(start, end) == len(ticks & set(range(start, end)))
+    assert Spans(spans).total_ns == len(ticks)

@@ -9,11 +9,11 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from frame_rows import batch_of
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from benchcheck.traffic.schedule import Sent, frame_bits, priority, schedule
-from benchcheck.traffic.wire_bits import wire_bits
+from benchcheck.traffic.schedule import Sent, frame_bits, priority, schedule, switched_bits
+from benchcheck.traffic.wire_bits import wire_bit_parts, wire_bits
 from benchcheck.words.frames import FrameFlag
 from benchcheck.words.verdict import Outcome
 
@@ -98,6 +98,46 @@ def test_what_cannot_be_is_refused() -> None:
             schedule(messages, rate)
 
 
+# FD frames that switch to a second bit rate
+
+
+@given(st.integers(0, 0x1FFF_FFFF), st.booleans(), st.sampled_from([12, 16, 20, 24, 32, 48, 64]), st.data())
+@settings(max_examples=60)
+def test_every_switched_frame_takes_no_longer_than_the_worst(
+    can_id: int, extended: bool, length: int, draw: st.DataObject
+) -> None:
+    """At any second bit rate: by its own bits at each of the rates (wire_bits, proved against counting bit by bit)."""
+    data = draw.draw(st.one_of(st.binary(min_size=length, max_size=length), st.just(bytes(length))))
+    flags = FrameFlag.FD | FrameFlag.BRS | (FrameFlag.EXTENDED if extended else 0)
+    batch = batch_of([(0, 0, can_id if extended else can_id & 0x7FF, int(flags), data)])
+    nominal, fast = (int(part[0]) for part in wire_bit_parts(batch))
+    whole, switched = frame_bits(length, extended), switched_bits(length, extended)
+    for times in (1, 2, 4, 8):  # how many times as fast the second rate is
+        took = Fraction(nominal) + Fraction(fast, times)
+        assert whole.least - switched.least + Fraction(switched.least, times) <= took
+        assert took <= whole.most - switched.most + Fraction(switched.most, times)
+
+
+def test_bits_at_the_second_rate() -> None:
+    # Linux include/linux/can/length.h: ESI 1 and length code 4, 64 bytes, CRC field 33 with its fixed stuff bits
+    assert switched_bits(64, False).least == switched_bits(64, True).least == 5 + 512 + 33
+    assert switched_bits(8, False) == (0, 0)
+
+
+def test_a_second_rate_makes_long_frames_short() -> None:
+    long, short = Sent(0x200, False, 64, 10 * MS), Sent(0x100, False, 8, 10 * MS)
+    slow, fast = (schedule([long, short], 500_000, rate) for rate in (None, 2_000_000))
+    # 712 bits at worst: 21 + 12 of them at 500 kbit/s (17 and 4 stuff bits; acknowledgement to intermission), 679 at 2 Mbit/s
+    assert fast.worst_load_percent == pytest.approx(100 * (33 / 500e3 + 679 / 2e6 + 135 / 500e3) / 0.01)
+    assert slow.worst_load_percent == pytest.approx(100 * (712 + 135) / 500e3 / 0.01)
+    # the short one waits for the long one at worst, and then takes 135 bits
+    assert fast.responses[0].response_ns == round(1e9 * (33 / 500e3 + 679 / 2e6 + 135 / 500e3))
+    assert slow.responses[0].response_ns == round(1e9 * (712 + 135) / 500e3)
+    assert schedule([short], 500_000, 2_000_000).responses[0].response_ns == round(1e9 * 135 / 500e3)
+    with pytest.raises(ValueError, match="below"):
+        schedule([short], 500_000, 250_000)
+
+
 # An exact bus: non-preemptive, fixed priority, times in whole nanoseconds.
 
 
@@ -159,6 +199,25 @@ def test_no_simulated_bus_is_later_than_the_bound(rows: list[tuple[int, int, int
             assert response.response_ns is None or late <= response.response_ns
 
 
+@given(
+    st.lists(st.tuples(st.sampled_from([8, 12, 32, 64]), st.integers(2, 20)), min_size=1, max_size=6),
+    st.integers(0, 99),
+)
+@settings(max_examples=40, deadline=None)
+def test_no_simulated_bus_of_two_rates_is_later_than_the_bound(rows: list[tuple[int, int]], seed: int) -> None:
+    messages = [Sent(number, False, length, period * MS) for number, (length, period) in enumerate(rows)]
+    longest = []
+    for message in messages:
+        whole, fast = frame_bits(message.length, False).most, switched_bits(message.length, False).most
+        longest.append((whole - fast) * 8000 + fast * 1000)  # 125 kbit/s and 1 Mbit/s, in ns
+    rng = np.random.default_rng(seed)
+    offsets = [int(rng.integers(0, m.period_ns)) for m in messages]
+    seen = simulated(messages, longest, offsets, [[0]] * len(messages), 200 * MS)
+    for response, late in zip(schedule(messages, BIT_RATE, 1_000_000).responses, seen, strict=True):
+        assert response.response_ns is None or late <= response.response_ns
+
+
+@example([(6, 3, 0), (8, 3, 0), (0, 3, 0), (7, 3, 0)])
 @given(SETS)
 @settings(max_examples=60, deadline=None)
 def test_the_bound_is_reached_at_the_critical_instant(rows: list[tuple[int, int, int]]) -> None:
@@ -183,8 +242,9 @@ def test_the_bound_is_reached_at_the_critical_instant(rows: list[tuple[int, int,
         period = messages[rank].period_ns or 1
         end = response.instances * period + 1
         seen = simulated(chosen, frames, offsets, [[0]] * len(chosen), end)[rank]
-        begins = response.response_ns - longest[rank] + response.instance * period
-        # a higher one that is due within the bit before or after the frame begins
-        if any((begins + bit_ns) % (m.period_ns or 1) <= 2 * bit_ns for m in messages[:rank]):
+        begins = [response.response_ns - longest[rank] + response.instance * period]
+        begins += [seen - longest[rank] + instance * period for instance in range(response.instances)]
+        # a higher one that is due within the bit before or after the frame begins, by the bound or in the simulation
+        if any((at + bit_ns) % (m.period_ns or 1) <= 2 * bit_ns for m in messages[:rank] for at in begins):
             continue
         assert response.response_ns - seen in (0, 1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import struct
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from itertools import pairwise
 from typing import Any
 
@@ -251,4 +251,5 @@ def test_nothing_is_watched_where_the_profile_expects_nothing() -> None:
     from model_bench import shipped
 
     harness = shipped("survey_launch")[0]
-    assert wanted_signals(harness, harness.buses[0]) == ()
+    assert wanted_signals(replace(harness, signals=()), harness.buses[0]) == ()
+    assert len(wanted_signals(harness, harness.buses[0])) == len(harness.signals) > 8

@@ -108,3 +108,18 @@ def test_silence_is_a_fault_only_in_time_enough(recorded_s: float, verdict: Outc
     # a period of 0.5 s: 3.5 periods are 1.75 s
     talk = position(b"", recorded_s)
     assert (talk.verdict, talk.state) == (verdict, TalkState.SILENT)
+
+
+def test_what_the_recorder_missed_is_no_time_of_a_silent_line() -> None:
+    empty = {"position:GNSS": LineTally("nmea0183")}
+
+    def judged(recorded_s: float, lost_s: float) -> TalkPresence:
+        return judge_talks(BAY, empty, recorded_s, {"position:GNSS": lost_s})[0]
+
+    assert judged(10.0, 0.0).verdict is Outcome.FAIL
+    assert judged(10.0, 9.0).verdict is Outcome.UNSURE
+    still = judged(10.0, 5.0)
+    assert still.verdict is Outcome.FAIL  # 5 s are time enough
+    assert still.text.endswith("for 5.00 s not everything of this line was recorded")
+    other = judge_talks(BAY, {"position:GNSS": heard("nmea0183", b"$GPXXX,1\r\n")}, 10.0, {"position:GNSS": 1.0})[0]
+    assert other.verdict is Outcome.UNSURE  # what it should have said may have come then

@@ -11,7 +11,8 @@ from frame_rows import Row, batch_of, cut
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.traffic.interval_bins import Bins, bin_of, bins_of, edge_of
+from benchcheck.traffic.interval_bins import BIN_BITS, Bins, bin_of, bin_sums, bins_of, edge_of
+from benchcheck.traffic.interval_stats import BINS
 from benchcheck.traffic.traits import Traits
 from benchcheck.traffic.watch import IdKey
 from benchcheck.words.frames import FrameFlag
@@ -95,7 +96,8 @@ def test_against_counting_one_by_one(steps: list[tuple[int, int, int, int, bytes
                 by_bin = defaultdict(list)
                 for interval in intervals:
                     by_bin[bin_of(interval)].append(interval)
-                assert bins.counts == {number: [len(both), sum(both)] for number, both in by_bin.items()}
+                squares = {number: sum((one - edge_of(number)) ** 2 for one in both) for number, both in by_bin.items()}
+                assert bins.counts == {n: (len(both), sum(both), squares[n]) for n, both in by_bin.items()}
             width = max((len(payload) for payload in data[key]), default=0)
             columns = [[payload[k] for payload in data[key] if len(payload) > k] for k in range(width)]
             assert sender.low == [min(column) for column in columns]
@@ -107,13 +109,28 @@ def test_against_counting_one_by_one(steps: list[tuple[int, int, int, int, bytes
             assert sender.data_frames == len(data[key])
 
 
-@given(st.integers(0, 1 << 52))
+@given(st.integers(1024, HOUR))
 @settings(max_examples=200)
-def test_a_bin_is_narrow(interval: int) -> None:
+def test_a_bin_is_a_sixteenth_wide(interval: int) -> None:
     low, above = edge_of(bin_of(interval)), edge_of(bin_of(interval) + 1)
     assert low <= interval < above
-    assert above - low <= max(1, interval / 256)
+    assert above - low <= interval / 16
     assert bins_of(np.array([interval]))[0] == bin_of(interval)
+    assert BINS.bit_length() <= BIN_BITS
+
+
+@given(st.lists(st.integers(0, HOUR), min_size=1, max_size=30))
+@settings(max_examples=50)
+def test_sums_of_bins_are_those_of_their_intervals_one_by_one(intervals: list[int]) -> None:
+    column = np.sort(np.array(intervals, np.int64))
+    numbers = bins_of(column)
+    starts = np.flatnonzero(np.concatenate(([True], numbers[1:] != numbers[:-1])))
+    whole, single = Bins(), Bins()
+    for number, sums in zip(numbers[starts].tolist(), bin_sums(numbers, column, starts), strict=True):
+        whole.add_bin(number, sums)
+    for interval in intervals:
+        single.add(interval)
+    assert whole == single
 
 
 @given(st.lists(st.integers(MS, 2 * MS), min_size=2, max_size=30))
@@ -126,5 +143,5 @@ def test_mean_and_deviation(intervals: list[int]) -> None:
     found = bins.ordinary(50 * MS)
     assert found.number == len(intervals)
     assert found.mean_ns == pytest.approx(fmean(intervals))  # the standard library's statistics
-    assert found.deviation_ns == pytest.approx(stdev(intervals), abs=2 * MS / 256)
+    assert found.deviation_ns == pytest.approx(stdev(intervals), abs=1.0)
     assert bins.gaps(50 * MS) == (1, edge_of(bin_of(100 * MS)))

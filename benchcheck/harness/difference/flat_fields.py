@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from enum import StrEnum
 
+from benchcheck.harness.bus_source import BusSource
 from benchcheck.harness.model import (
     Bus,
     Cable,
@@ -31,6 +32,7 @@ from benchcheck.words.signal import Signal
 HEADINGS: Mapping[str, str] = {"a": "from", "b": "to"}
 
 Flat = dict[str, str]
+INNER = (BusSource, Message, Talk, UnitContact, UnitPath)
 Thing = (
     Run
     | Connector
@@ -39,6 +41,7 @@ Thing = (
     | Feed
     | Part
     | Bus
+    | BusSource
     | Link
     | Cable
     | Limits
@@ -86,7 +89,7 @@ def flat(thing: Thing, before: str = "") -> Flat:
         heading = before + HEADINGS.get(entry.name, entry.name)
         if isinstance(value, Mapping):
             found |= {f"{heading} {key}": _text(item) for key, item in value.items()}
-        elif isinstance(value, tuple) and value and isinstance(value[0], Message | Talk | UnitContact | UnitPath):
+        elif isinstance(value, tuple) and value and isinstance(value[0], INNER):
             for name, inner in _named(value):
                 found |= flat(inner, f"{name} ")
         else:
@@ -102,6 +105,8 @@ def _named(things: Iterable[Thing]) -> Iterable[tuple[str, Thing]]:
                 name = join(thing.connector, thing.contact)
             case UnitPath():
                 name = f"{thing.kind.value} {thing.a}:{thing.b}"
+            case BusSource():
+                name = f"source {thing.unit} by {thing.text}"
             case Talk():
                 name = f"talk {thing.tx}"
             case Message():

@@ -200,12 +200,40 @@ class BusForm(Form):
 
     name: Name = Field(description="what the bus is called")
     bitrate: Whole = Field(ge=5_000, le=1_000_000, description="bits per second")
+    data_bitrate: Whole | None = Field(
+        None, ge=5_000, le=8_000_000, description="second bit rate of FD frames, bits per second"
+    )
     nodes: Refs = Field(min_length=1, description="units in cable order")
     adapter_at: Ref = Field(description="connector at which the CAN adapter is joined")
     network: FileName | None = Field(None, description="message database beside harness.toml")
     max_load_percent: Number = Field(50.0, gt=0, le=100, description="most load allowed, in percent")
     max_stub_m: Number | None = Field(
         None, gt=0, le=100, description="longest branch, metres; what the bit rate allows otherwise"
+    )
+    sources: tuple[dict[str, Any], ...] = Field((), description="what units are told by beside the message database")
+
+
+class BusSourceForm(Form):
+    """[[buses.sources]]: what a unit sends, told by identifier, by parameter group or by source address."""
+
+    unit: Ref = Field(description="unit that sends it")
+    id: Whole | None = Field(None, ge=0, le=0x1FFF_FFFF, description="identifier, as 0x1A0")
+    mask: Whole | None = Field(None, ge=0, le=0x1FFF_FFFF, description="which bits of the identifier count, as 0x7F0")
+    extended: bool | None = Field(
+        None, strict=True, description="whether id has 29 bits; where it is above 0x7FF it has"
+    )
+    address: Whole | None = Field(
+        None, ge=0, le=253, description="source address of a 29-bit scheme: the identifier's lowest byte"
+    )
+    group: Whole | None = Field(None, ge=0, le=0x3_FFFF, description="parameter group of a 29-bit scheme")
+    byte: Whole | None = Field(None, ge=0, le=63, description="number of a data byte, from 0, that has to have value")
+    value: Whole | None = Field(None, ge=0, le=255, description="what that byte has to be")
+    period_s: Number | None = Field(
+        None, gt=0, le=86_400, description="seconds from one to the next; left out: once, or on occasion"
+    )
+    multi_frame: bool = Field(False, strict=True, description="whether one message may take several frames")
+    instead: bool = Field(
+        False, strict=True, description="whether what the database says of the unit is not waited for on this bus"
     )
 
 
@@ -296,6 +324,7 @@ HARNESS_TABLES: dict[str, type[Form]] = {
     "cables": CableForm,
     "in_band": InBandForm,
     "buses": BusForm,
+    "buses.sources": BusSourceForm,
     "signals": SignalForm,
     "links": LinkForm,
     "links.talks": TalkForm,

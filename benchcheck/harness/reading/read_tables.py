@@ -10,6 +10,7 @@ from benchcheck.harness.model import Bus, Cable, Drained, Feed, InBand, Link, Me
 from benchcheck.harness.reading.contact_book import ContactBook
 from benchcheck.harness.reading.forms import BusForm, CableForm, FeedForm, InBandForm, LinkForm, PartForm, TalkForm
 from benchcheck.harness.reading.hints import did_you_mean, shown, unseen
+from benchcheck.harness.reading.read_bus_sources import read_bus_sources, told_by_sources
 from benchcheck.harness.reading.read_forms import read_list
 from benchcheck.harness.reading.toml_text import Path, TomlText
 from benchcheck.words.contact import ref_of
@@ -211,16 +212,22 @@ def read_buses(
                 )
                 for entry in databases[form.network].messages
             )
+        if form.data_bitrate is not None and form.data_bitrate < form.bitrate:
+            text = f"data_bitrate: {form.data_bitrate} is below bitrate, {form.bitrate}"
+            tables.fault((*path, "data_bitrate"), text, "The second part of an FD frame is the faster one.")
+        sources = read_bus_sources(tables, path, form, messages)
         buses.append(
             Bus(
                 name=form.name,
                 bitrate=form.bitrate,
                 nodes=form.nodes,
                 adapter_at=form.adapter_at,
-                messages=messages,
+                messages=told_by_sources(messages, sources),
                 max_load_percent=form.max_load_percent,
                 max_stub_m=form.max_stub_m,
                 place=tables.doc.place((*path, "name")),
+                sources=sources,
+                data_bitrate=form.data_bitrate,
             )
         )
     return tuple(buses)

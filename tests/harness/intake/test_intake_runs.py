@@ -280,7 +280,7 @@ kept_text = st.text(
 
 
 @given(st.data())
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_import_then_export_then_import_gives_the_same(data: st.DataObject) -> None:
     table = split_table()
     extra = [str(name) for name in data.draw(st.lists(kept_text.filter(str.strip), max_size=3))]
