@@ -20,7 +20,7 @@ from benchcheck.capture.frame_columns import FrameColumns
 from benchcheck.capture.interface_block import ImpossibleStamps
 from benchcheck.capture.packet_block import line_chunk, mark_of
 from benchcheck.capture.packet_runs import ROW_WORDS, Chain, Packets, UniformRun, find_uniform, rows_of, rows_of_run
-from benchcheck.capture.plain_frames import decode_plain, is_plain
+from benchcheck.capture.plain_frames import PLAIN_BYTES, decode_plain, is_plain, looks_plain, read_plain
 from benchcheck.capture.recording import CAPTURE_FRAMES, Mark, Recording, Traffic, is_sane_stamp
 from benchcheck.capture.section import Section
 from benchcheck.words import recorder_gap
@@ -66,6 +66,11 @@ class CaptureReader(Recording):
                     chain = None
                 words, place = window.words, (offset - window.start) // 4
                 if place + 1 < len(words) and words[place] == form.ENHANCED_PACKET:
+                    plain = self._take_plain(words, place)
+                    if plain:
+                        yield from self._frames.full()
+                        offset += PLAIN_BYTES * plain
+                        continue
                     if chain is None:
                         run = self._long_run(words, place)
                         if run is not None:
@@ -97,6 +102,21 @@ class CaptureReader(Recording):
     @property
     def _swapped(self) -> bool:
         return self._window.order == ">"
+
+    def _take_plain(self, words: NDArray[np.uint32], place: int) -> int:
+        """How many frames were taken at once from `place` on, by the compiled loop; 0 where another way must be found."""
+        number = int(words[place + 2]) if place + 2 < len(words) else -1
+        if self._swapped or not self._section.is_bus(number):
+            return 0
+        interface = self._section.interfaces[number]
+        if not interface.in_nanoseconds or not looks_plain(words, place, _FEW_UNIFORM):
+            return 0
+        room = self._frames.room(min(CAPTURE_FRAMES, (len(words) - place) // (PLAIN_BYTES // 4)))
+        count = read_plain(words, place, _FEW_UNIFORM, interface.index, room) if room.data.shape[1] == 8 else 0
+        if count:
+            self._see(room.time_ns[:count])
+            self._frames.filled(count)
+        return count
 
     def _long_run(self, words: NDArray[np.uint32], place: int) -> UniformRun | None:
         """Packet blocks of one length from `place` on; None where a few of other lengths follow."""

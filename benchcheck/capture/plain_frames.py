@@ -8,7 +8,9 @@ go through frame_blocks, which knows everything.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
+from benchcheck import compiled
 from benchcheck.capture import pcapng_form as form
 from benchcheck.capture.packet_runs import HEAD_WORDS, ROW_WORDS, UniformRun
 from benchcheck.words.frames import FrameBatch
@@ -18,6 +20,30 @@ _NO_ID = np.uint32(0x1FFF_FFFF)
 _EXTENDED_SHIFT = np.uint32(31)
 _BASE_BITS, _EXTENDED = np.uint32(0x7FF), np.uint32(form.CAN_EXTENDED)
 _LATEST_HIGH = 1 << 30  # stamps beyond are damage, as recording.is_sane_stamp
+
+
+PLAIN_BYTES = 48
+"""Of a block with the 16 bytes of a classic frame and no options, as our own captures have them."""
+
+
+def looks_plain(words: NDArray[np.uint32], place: int, least: int) -> bool:
+    """Whether `read_plain` is worth asking: at least `least` blocks of the right size may follow, by the first and last."""
+    last = place + (least - 1) * (PLAIN_BYTES // 4)
+    return (
+        compiled.counting is not None and last + 1 < len(words) and words[place + 1] == words[last + 1] == PLAIN_BYTES
+    )
+
+
+def read_plain(words: NDArray[np.uint32], place: int, least: int, bus: int, out: FrameBatch) -> int:
+    """Fill the first rows of `out` with the plain frames of one interface from `place` on; how many: 0 for fewer than `least`.
+
+    In this machine's byte order, stamps in nanoseconds; only where `looks_plain`.
+    """
+    count = compiled.counting.plain_frames(
+        words, out.time_ns, out.can_id, out.flags, out.length, out.data, place, least
+    )
+    out.bus[:count] = bus
+    return count
 
 
 def is_plain(run: UniformRun) -> bool:

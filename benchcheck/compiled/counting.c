@@ -597,8 +597,67 @@ static PyObject *sum_windows(PyObject *self, PyObject *const *args, Py_ssize_t g
     return PyLong_FromSsize_t(runs + 1);
 }
 
+/* ---- plain frames of a capture (capture/plain_frames) ---- */
+
+enum { PACKET = 6, PLAIN_WORDS = 12, PLAIN_BYTES = 48, CAUGHT = 16, LATEST_HIGH = 1 << 30, WIRE_KINDS = 0x60000000 };
+
+static const Wanted PLAIN[] = {{"words", 4, 1, 0}, {"time_ns", 8, 1, 1}, {"can_id", 4, 1, 1},
+                               {"flags", 2, 1, 1}, {"length", 1, 1, 1},  {"data", 1, 2, 1}};
+
+PyDoc_STRVAR(plain_frames_doc, "plain_frames(words, time_ns, can_id, flags, length, data, place, least) -> frames\n\n"
+                               "Reads plain frames of one interface from packet blocks of 48 bytes, from words[place] on, as\n"
+                               "far as there are any and room is left. Fewer than `least` are left alone, and give 0.");
+
+static inline uint32_t swapped(uint32_t word) {
+    return word >> 24 | (word >> 8 & 0xFF00) | (word << 8 & 0xFF0000) | word << 24;
+}
+
+static inline int is_plain(const uint32_t *block, uint32_t interface) {
+    uint32_t wire_id = swapped(block[7]);
+    return block[0] == PACKET && block[1] == PLAIN_BYTES && block[2] == interface && block[3] < LATEST_HIGH &&
+           block[5] == CAUGHT && block[8] <= 8 && !(wire_id & WIRE_KINDS) && (wire_id >> 31 || wire_id <= 0x7FF) &&
+           block[11] == PLAIN_BYTES;
+}
+
+static PyObject *plain_frames(PyObject *self, PyObject *const *args, Py_ssize_t given) {
+    Columns c;
+    if (given != 8) return PyErr_SetString(PyExc_TypeError, "8 arguments are wanted"), NULL;
+    Py_ssize_t place = PyLong_AsSsize_t(args[6]), least = PyLong_AsSsize_t(args[7]);
+    if (PyErr_Occurred() || !take(&c, args, PLAIN, 6)) return NULL;
+    Py_ssize_t size = ROWS(&c, 0), room = ROWS(&c, 1), count = 0;
+    for (int k = 2; k < 6; k++)
+        if (ROWS(&c, k) != room) return refuse(&c, "the columns differ in length"), NULL;
+    if (place < 0 || place > size) return refuse(&c, "the place is beyond the words"), NULL;
+    if (size > 1 && c.view[0].strides[0] != 4) return refuse(&c, "the words don't lie in one piece"), NULL;
+    if (!is_table(&c, 5, 8)) return refuse(&c, "there are 8 bytes of data"), NULL;
+    Py_ssize_t most = (size - place) / PLAIN_WORDS;
+    if (most > room) most = room;
+    const uint32_t *block = (const uint32_t *)c.view[0].buf + place;
+    uint32_t interface = most ? block[2] : 0;
+    if (most < least || (most && least && !is_plain(block + PLAIN_WORDS * (least - 1), interface))) most = 0;
+    int64_t *time_ns = OUT(int64_t, &c, 1);
+    uint32_t *can_id = OUT(uint32_t, &c, 2);
+    uint16_t *flags = OUT(uint16_t, &c, 3);
+    uint8_t *length = OUT(uint8_t, &c, 4);
+    uint64_t *data = OUT(uint64_t, &c, 5);
+    Py_BEGIN_ALLOW_THREADS
+    for (; count < most && is_plain(block, interface); count++, block += PLAIN_WORDS) {
+        uint32_t wire_id = swapped(block[7]), bytes = block[8];
+        time_ns[count] = (int64_t)((uint64_t)block[3] << 32 | block[4]);
+        can_id[count] = wire_id & 0x1FFFFFFF;
+        flags[count] = (uint16_t)(wire_id >> 31);
+        length[count] = (uint8_t)bytes;
+        uint64_t held = (uint64_t)block[10] << 32 | block[9];
+        data[count] = bytes == 8 ? held : held & (((uint64_t)1 << 8 * bytes) - 1);
+    }
+    Py_END_ALLOW_THREADS
+    release(&c);
+    return PyLong_FromSsize_t(count < least ? 0 : count);
+}
+
 static PyMethodDef methods[] = {
     {"wire_bit_parts", (PyCFunction)(void (*)(void))wire_bit_parts, METH_FASTCALL, wire_bit_parts_doc},
+    {"plain_frames", (PyCFunction)(void (*)(void))plain_frames, METH_FASTCALL, plain_frames_doc},
     {"sum_batch", (PyCFunction)(void (*)(void))sum_batch, METH_FASTCALL, sum_batch_doc},
     {"find_slots", (PyCFunction)(void (*)(void))find_slots, METH_FASTCALL, find_slots_doc},
     {"tell_sources", (PyCFunction)(void (*)(void))tell_sources, METH_FASTCALL, tell_sources_doc},

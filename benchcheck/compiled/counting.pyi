@@ -52,3 +52,14 @@ def sum_windows(
     width_ns: int,
     /,
 ) -> int: ...
+def plain_frames(
+    words: Array,
+    time_ns: Array,
+    can_id: Array,
+    flags: Array,
+    length: Array,
+    data: Array,
+    place: int,
+    least: int,
+    /,
+) -> int: ...

@@ -10,13 +10,15 @@ import pytest
 from frame_rows import Row, batch_of
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from loops import WAYS, counted
 from plain_pcapng import can_payload, interface, packet, read_independently, section
 from test_capture_reader import frames_of
 
+from benchcheck import compiled
 from benchcheck.capture import pcapng_reader
 from benchcheck.capture.packet_runs import find_uniform
 from benchcheck.capture.pcapng_writer import CaptureWriter
-from benchcheck.capture.plain_frames import is_plain
+from benchcheck.capture.plain_frames import is_plain, looks_plain
 
 START = 1_700_000_000_123_456_789
 ODD = ("remote", "error", "beyond", "long", "late", "code", "fd", "number")
@@ -48,12 +50,19 @@ def test_a_run_gives_what_each_frame_gives(
     blocks = [block(rng, k, order, kind) for k, kind in enumerate(kinds)]
     assert {len(each) for each in blocks} == {48}
     path.write_bytes(section(order) + interface(227, order, resolution=resolution) + b"".join(blocks))
-    found, reader, _ = frames_of(path)
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(compiled, "counting", None)
         patch.setattr(pcapng_reader, "is_plain", lambda run: False)
         wanted, other, _ = frames_of(path)
-    assert found == wanted
-    assert (reader.bad_records, reader.first_ns, reader.last_ns) == (other.bad_records, other.first_ns, other.last_ns)
+    for way in WAYS:
+        with counted(way):
+            found, reader, _ = frames_of(path)
+        assert found == wanted
+        assert (reader.bad_records, reader.first_ns, reader.last_ns) == (
+            other.bad_records,
+            other.first_ns,
+            other.last_ns,
+        )
 
 
 def test_what_the_writer_writes_is_plain_and_read_as_an_independent_reader_does(tmp_path: Path) -> None:
@@ -66,12 +75,16 @@ def test_what_the_writer_writes_is_plain_and_read_as_an_independent_reader_does(
     path = tmp_path / "a.pcapng"
     with CaptureWriter(path) as writer:
         writer.write_frames(writer.add_bus("can1"), batch_of(rows))
-    seen: list[bool] = []
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pcapng_reader, "is_plain", lambda run: (seen.append(is_plain(run)), seen[-1])[1])
-        found, _, _ = frames_of(path)
-    assert seen == [True]
-    assert found == rows == read_independently(path)  # python-pcapng
+    independent = read_independently(path)  # python-pcapng
+    for way, name, look in (("vectorised", "is_plain", is_plain), ("compiled", "looks_plain", looks_plain)):
+        seen: list[bool] = []
+        with pytest.MonkeyPatch.context() as patch, counted(way):
+            patch.setattr(
+                pcapng_reader, name, lambda *told, look=look, seen=seen: (seen.append(look(*told)), seen[-1])[1]
+            )
+            found, _, _ = frames_of(path)
+        assert seen == [True]
+        assert found == rows == independent
 
 
 @given(st.lists(st.sampled_from((44, 48, 48, 48)), min_size=1, max_size=300), st.integers(1, 400))
