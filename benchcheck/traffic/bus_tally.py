@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 from benchcheck.traffic.batch_sums import BatchSums, batch_sums
 from benchcheck.traffic.bus_sources import BusSources
 from benchcheck.traffic.error_tally import ErrorTally
+from benchcheck.traffic.longest_gaps import Gap
 from benchcheck.traffic.payload_table import PayloadTally
 from benchcheck.traffic.pieces import STEP_FORWARD_NS, WINDOW_NS, Pieces, WindowBits
 from benchcheck.traffic.quiet_tally import SILENCE_RULE, QuietTally, told_apart
 from benchcheck.traffic.signal_tallies import SignalTallies
-from benchcheck.traffic.source_tally import Gap, SourceTally
+from benchcheck.traffic.source_tally import SourceTally
 from benchcheck.traffic.watch import IdKey, Watch
 from benchcheck.traffic.windows import Windows
 from benchcheck.traffic.wire_bits import wire_bit_parts

@@ -16,11 +16,10 @@ from itertools import accumulate
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.traffic.source_tally import Gap
+from benchcheck.traffic.longest_gaps import Gap, LongestGaps
 
 SILENCE_NS = 300_000_000
 SILENCE_MEDIANS = 10
-MOST_SILENCES = 10_000
 SILENCE_RULE = "no frame on the whole bus for at least 0.3 s and at least ten times the median time between its frames"
 
 SHORT_NS = SILENCE_NS // SILENCE_MEDIANS
@@ -41,8 +40,7 @@ class QuietTally:
         self._longest_short = 0
         self._lengths: Counter[int] | None = Counter()  # of the long ones; None where they are too many
         self._bins: Int64s | None = None  # the same to a thousandth; made when the first one comes
-        self._quiet: list[Gap] = []
-        self._left_out_ns = 0  # the longest quiet time that is not kept
+        self._quiet = LongestGaps()
 
     def update(
         self, short: int, longest_short_ns: int, long_ns: Int64s, start_ns: Int64s, ahead_ns: Int64s | int
@@ -62,8 +60,7 @@ class QuietTally:
         if quiet.any():
             recorded = (start_ns + ahead_ns)[quiet]
             columns = (column.tolist() for column in (start_ns[quiet], recorded, long_ns[quiet]))
-            self._quiet += [Gap(*row) for row in zip(*columns, strict=True)]
-            self._limit_quiet()
+            self._quiet.add(Gap(*row) for row in zip(*columns, strict=True))
 
     def merge(self, later: QuietTally, shift_ns: int) -> None:
         """Take in the part that follows, which began at `shift_ns` of the recorded clock."""
@@ -76,9 +73,7 @@ class QuietTally:
             self._limit_lengths()
         else:
             self._lengths = None
-        self._quiet += [gap._replace(recorded_ns=gap.recorded_ns + shift_ns) for gap in later._quiet]
-        self._left_out_ns = max(self._left_out_ns, later._left_out_ns)
-        self._limit_quiet()
+        self._quiet.merge(later._quiet, shift_ns)
 
     def threshold_ns(self) -> int:
         """The least length of a silence of this bus, by the rule above."""
@@ -96,16 +91,13 @@ class QuietTally:
         return max(SILENCE_NS, -(-SILENCE_MEDIANS * twice // 2))
 
     def silences(self) -> list[Gap]:
-        """Silences of the whole bus, in recorder order; of more than 10,000 the longest."""
+        """Silences of the whole bus, in recorder order; of very many the longest."""
         least = self.threshold_ns()
-        kept = sorted(self._quiet, key=_longest_first)[:MOST_SILENCES]
-        return sorted((gap for gap in kept if gap.length_ns >= least), key=lambda gap: gap.recorded_ns)
+        return [gap for gap in self._quiet.kept() if gap.length_ns >= least]
 
     def is_cut(self) -> bool:
         """Whether there were more silences than are kept."""
-        dropped = sorted(self._quiet, key=_longest_first)[MOST_SILENCES:]
-        longest = max((gap.length_ns for gap in dropped), default=self._left_out_ns)
-        return max(longest, self._left_out_ns) >= self.threshold_ns()
+        return self._quiet.left_out_ns >= self.threshold_ns()
 
     def _by_length(self) -> tuple[list[int], list[int]]:
         if self._lengths is not None:
@@ -122,20 +114,9 @@ class QuietTally:
         if self._lengths is not None and len(self._lengths) > _MOST_LENGTHS:
             self._lengths = None
 
-    def _limit_quiet(self) -> None:
-        if len(self._quiet) <= 2 * MOST_SILENCES:
-            return
-        self._quiet.sort(key=_longest_first)
-        self._left_out_ns = max(self._left_out_ns, self._quiet[MOST_SILENCES].length_ns)
-        del self._quiet[MOST_SILENCES:]
-
 
 def told_apart(lengths: Int64s, start_ns: Int64s, ahead_ns: Int64s) -> tuple[int, int, Int64s, Int64s, Int64s]:
     """What `QuietTally.update` wants of intervals of any length."""
     is_long = lengths > SHORT_NS
     short = lengths[~is_long]
     return len(short), int(short.max(initial=0)), lengths[is_long], start_ns[is_long], ahead_ns[is_long]
-
-
-def _longest_first(gap: Gap) -> tuple[int, int]:
-    return -gap.length_ns, gap.recorded_ns

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from itertools import accumulate
 
 from benchcheck.traffic.bus_tally import BusTally
+from benchcheck.traffic.longest_gaps import Gap
 from benchcheck.traffic.pieces import SECOND_NS
-from benchcheck.traffic.source_tally import Gap
 from benchcheck.words.recorder_gap import RecorderGap
 
 Span = tuple[int, int]

@@ -42,8 +42,8 @@ class SendersFound:
 def judge_senders(source: SourceTally, payload: PayloadTally | None, period_ns: int) -> SendersFound:
     """`period_ns` is the expected period; noted gaps of the source (pauses) count for nothing."""
     lengths = source.intervals
-    count = lengths.count - len(source.gaps)
-    total = lengths.total_ns - sum(gap.length_ns for gap in source.gaps)
+    count = lengths.count - source.gap_count
+    total = lengths.total_ns - source.gap_total_ns
     if source.count < _LEAST_FRAMES or count <= 0 or total <= 0:
         return SendersFound(Senders.ONE)
     ratio = Fraction(period_ns * count, total)

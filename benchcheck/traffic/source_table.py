@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from benchcheck import compiled
 from benchcheck.traffic.interval_stats import BINS, IntervalStats, bins_of
+from benchcheck.traffic.longest_gaps import Gap, LongestGaps
 from benchcheck.traffic.slot_rows import Edge, SlotEdges, SlotRows, Sorting
 from benchcheck.traffic.slot_state import Fields, SlotState
-from benchcheck.traffic.source_tally import Gap, SourceTally
+from benchcheck.traffic.source_tally import SourceTally
 from benchcheck.traffic.sparse_sums import SparseSums
 
 Int64s = NDArray[np.int64]
@@ -48,7 +49,7 @@ class SourceTable:
         self._limit_of = limit_of
         self._state = SlotState(_FIELDS)
         self._edges = SlotEdges(self._state, _EDGES)
-        self._gaps: dict[int, list[Gap]] = {}
+        self._gaps: dict[int, LongestGaps] = {}
         self._histogram = np.zeros((0, BINS), np.int64)
         self._further = SparseSums(1)
 
@@ -111,8 +112,7 @@ class SourceTable:
         mine["max_gap_at"][mine_of[longer]] = theirs["max_gap_at"][longer]
         mine["min_gap"][mine_of] = np.minimum(mine["min_gap"][mine_of], theirs["min_gap"])
         for slot, gaps in later._gaps.items():
-            moved = [gap._replace(recorded_ns=gap.recorded_ns + recorded_ns) for gap in gaps]
-            self._gaps.setdefault(int(mine_of[slot]), []).extend(moved)
+            self._gaps.setdefault(int(mine_of[slot]), LongestGaps()).merge(gaps, recorded_ns)
         codes, times = later._bins()
         moved_codes = mine_of[codes // BINS] * BINS + codes % BINS
         order = np.argsort(moved_codes)
@@ -129,7 +129,9 @@ class SourceTable:
         for code, times_met in zip(*(column.tolist() for column in self._bins()), strict=True):
             bins[code // BINS].append((code % BINS, times_met))
         found = []
+        none = LongestGaps()
         for slot in range(self.slots):
+            gaps = self._gaps.get(slot, none)
             is_known = columns["max_gap"][slot] >= 0
             found.append(
                 SourceTally(
@@ -144,7 +146,9 @@ class SourceTable:
                     max_gap_ns=columns["max_gap"][slot] if is_known else None,
                     max_gap_at_ns=columns["max_gap_at"][slot] if is_known else None,
                     min_gap_ns=columns["min_gap"][slot] if is_known else None,
-                    gaps=list(self._gaps.get(slot, ())),
+                    gaps=gaps.kept(),
+                    gap_count=gaps.count,
+                    gap_total_ns=gaps.total_ns,
                     intervals=IntervalStats(
                         columns["intervals"][slot],
                         columns["total"][slot],
@@ -174,10 +178,12 @@ class SourceTable:
             ahead,
             self._evenness,
         )
-        for k in range(gaps):
-            start = int(starts[k])
-            gap = Gap(start, start + int(ahead[k]), int(lengths[k]))
-            self._gaps.setdefault(int(slots[gap_rows[k]]), []).append(gap)
+        by_slot: dict[int, list[Gap]] = {}
+        columns = (column[:gaps].tolist() for column in (slots[gap_rows[:gaps]], starts, ahead, lengths))
+        for slot, start, lead, length in zip(*columns, strict=True):
+            by_slot.setdefault(slot, []).append(Gap(start, start + lead, length))
+        for slot, found in by_slot.items():
+            self._gaps.setdefault(slot, LongestGaps()).add(found)
         if further:
             at, times = np.unique(codes[:further], return_counts=True)
             self._further.add(at, times)
@@ -247,7 +253,7 @@ class SourceTable:
         for run in np.flatnonzero(np.maximum.reduceat(known, rows.start) > limits).tolist():
             at = np.arange(rows.start[run], rows.end[run])
             at = at[known[at] > limits[run]]
-            self._gaps.setdefault(int(rows.slot[run]), []).extend(
+            self._gaps.setdefault(int(rows.slot[run]), LongestGaps()).add(
                 Gap(int(time_ns[k - 1]), int(time_ns[k - 1] + ahead_ns[k - 1]), int(known[k])) for k in at
             )
 

@@ -3,22 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from benchcheck.traffic.interval_stats import IntervalStats
-
-
-class Gap(NamedTuple):
-    """A gap between two frames: stamp of the frame before it, the same on the recorded clock, and its length."""
-
-    start_ns: int
-    recorded_ns: int
-    length_ns: int
+from benchcheck.traffic.longest_gaps import Gap
 
 
 @dataclass(frozen=True, slots=True)
 class SourceTally:
-    """gaps holds the gaps longer than the threshold under which this source is watched; empty if it is not.
+    """gaps holds the gaps longer than the threshold under which this source is watched; empty if it is not. Of very many
+    only the longest are there; gap_count and gap_total_ns are of all.
 
     first_recorded_ns ...  the same stamps on the recorded clock, which stands still where the recorder's clock stepped
     first_segment ...      how many clock steps came before
@@ -38,6 +31,8 @@ class SourceTally:
     max_gap_at_ns: int | None
     min_gap_ns: int | None
     gaps: list[Gap]
+    gap_count: int
+    gap_total_ns: int
     intervals: IntervalStats
     even: int = 0
     alternating: int = 0

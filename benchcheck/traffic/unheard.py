@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from benchcheck.traffic.bus_tally import BusTally
+from benchcheck.traffic.longest_gaps import Gap
 from benchcheck.traffic.quiet_times import QuietTimes, gap_words, recorded_not
-from benchcheck.traffic.source_tally import Gap
 from benchcheck.words.recorder_gap import RecorderGap
 
 

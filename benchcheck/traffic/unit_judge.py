@@ -244,6 +244,8 @@ class UnitJudge:
             return None
         longest = max(gap.length_ns for gap in own) / SECOND_NS
         count = "1 gap" if len(own) == 1 else f"{len(own)} gaps"
+        if source.gap_count > len(source.gaps):
+            count = f"at least {count}"
         text = f"{name} comes and goes: {count}, the longest {longest:.2f} s (period {period_s:g} s)"
         pauses = tuple(Pause(name, gap.start_ns, gap.length_ns) for gap in own)
         return self._absent(PresenceState.INTERMITTENT, text, pauses)

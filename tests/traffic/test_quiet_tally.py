@@ -8,8 +8,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.traffic import quiet_tally
-from benchcheck.traffic.quiet_tally import MOST_SILENCES, SILENCE_NS, QuietTally, told_apart
+from benchcheck.traffic import longest_gaps, quiet_tally
+from benchcheck.traffic.longest_gaps import MOST_GAPS, Gap, LongestGaps
+from benchcheck.traffic.quiet_tally import SILENCE_NS, QuietTally, told_apart
 
 MS = 1_000_000
 S = 1_000_000_000
@@ -37,8 +38,8 @@ LENGTHS = st.one_of(
 @given(st.lists(LENGTHS, min_size=1, max_size=60), st.data())
 def test_parts_say_what_the_whole_says(lengths: list[int], draw: st.DataObject) -> None:
     most = draw.draw(st.sampled_from([1, 5, 4096])), draw.draw(st.sampled_from([1, 3, 10_000]))
-    before = quiet_tally._MOST_LENGTHS, quiet_tally.MOST_SILENCES
-    quiet_tally._MOST_LENGTHS, quiet_tally.MOST_SILENCES = most  # so that few are too many
+    before = quiet_tally._MOST_LENGTHS, longest_gaps.MOST_GAPS
+    quiet_tally._MOST_LENGTHS, longest_gaps.MOST_GAPS = most  # so that few are too many
     try:
         whole = told(lengths)
         place = draw.draw(st.integers(0, len(lengths)))
@@ -53,7 +54,7 @@ def test_parts_say_what_the_whole_says(lengths: list[int], draw: st.DataObject) 
         assert kept == sorted((length for length in lengths if length >= found), reverse=True)[: most[1]]
         assert whole.is_cut() == (sum(length >= found for length in lengths) > most[1])
     finally:
-        quiet_tally._MOST_LENGTHS, quiet_tally.MOST_SILENCES = before
+        quiet_tally._MOST_LENGTHS, longest_gaps.MOST_GAPS = before
 
 
 def test_memory_stays_flat_on_a_slow_bus() -> None:
@@ -62,8 +63,20 @@ def test_memory_stays_flat_on_a_slow_bus() -> None:
     for _ in range(5):
         lengths = random.integers(300 * MS, 1500 * MS, 20_000)
         tally.update(*told_apart(lengths, np.cumsum(lengths) - lengths, np.zeros(20_000, np.int64)))
-    assert len(tally._quiet) <= 2 * MOST_SILENCES
+    assert len(tally._quiet._gaps) <= 2 * MOST_GAPS
     assert tally._lengths is None
     assert tally.threshold_ns() >= 8 * S  # ten times a median of 0.9 s
     assert tally.silences() == []
     assert not tally.is_cut()
+
+
+def test_a_source_that_pauses_without_end_keeps_its_longest_gaps_and_counts_all() -> None:
+    gaps = LongestGaps()
+    for k in range(25):
+        gaps.add(Gap(n * S, n * S, 1 + n % 997) for n in range(k * 1000, (k + 1) * 1000))
+    assert gaps.count == 25_000
+    assert gaps.total_ns == sum(1 + n % 997 for n in range(25_000))
+    kept = gaps.kept()
+    assert len(kept) == MOST_GAPS
+    assert min(gap.length_ns for gap in kept) >= gaps.left_out_ns > 0
+    assert kept == sorted(kept, key=lambda gap: gap.recorded_ns)
