@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from benchcheck.capture.log_losses import EXPORT_FORMS, PACKED_FORMS, Contents, kept_rows
 from benchcheck.capture.logs import form_of
 from benchcheck.capture.pcapng_writer import CaptureWriter
-from benchcheck.capture.recording import LineChunk, Recording, part_of
+from benchcheck.capture.recording import LineChunk, Recording
 from benchcheck.words import recorder_gap
 from benchcheck.words.errors import InputError
 from benchcheck.words.frames import RAW_DLC_SHIFT, FrameBatch, FrameFlag
@@ -117,7 +117,7 @@ def _write_capture(recording: Recording, path: Path) -> int:
                     if number not in buses:
                         info = recording.buses[number]
                         buses[number] = writer.add_bus(info.name, info.bitrate, info.data_bitrate)
-                    writer.write_frames(buses[number], part_of(batch, start, stop))
+                    writer.write_frames(buses[number], batch.rows(slice(start, stop)))
                 count += len(batch)
             elif isinstance(item, LineChunk):
                 if item.line not in lines:
@@ -215,7 +215,7 @@ def _messages(batch: FrameBatch, names: list[str], form: str) -> Iterator[Messag
     from can import Message
 
     for start in range(0, len(batch), _MESSAGES_A_TIME):
-        part = part_of(batch, start, start + _MESSAGES_A_TIME)
+        part = batch.rows(slice(start, start + _MESSAGES_A_TIME))
         columns = zip(
             part.time_ns.tolist(),
             part.bus.tolist(),

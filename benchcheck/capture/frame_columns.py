@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from benchcheck.capture.recording import CAPTURE_FRAMES, part_of
+from benchcheck.capture.recording import CAPTURE_FRAMES
 from benchcheck.words.frames import FrameBatch
 
 _ENOUGH = CAPTURE_FRAMES // 2
@@ -25,7 +25,7 @@ class FrameColumns:
         """Take in the frames of `batch` from `start` to before `stop`."""
         if start >= stop:
             return
-        part = batch if stop - start == len(batch) else part_of(batch, start, stop)
+        part = batch if stop - start == len(batch) else batch.rows(slice(start, stop))
         if not self._count:
             self._alone = part
         else:
@@ -41,11 +41,11 @@ class FrameColumns:
             width = max(width, 8 if columns is None else columns.data.shape[1])
             wider = _empty(max(_ROOM, self._count + count), width)
             if columns is not None:
-                _copy(part_of(columns, 0, self._count), part_of(wider, 0, self._count))
+                _copy(columns.rows(slice(0, self._count)), wider.rows(slice(0, self._count)))
             columns = self._columns = wider
         if alone is not None:
-            _copy(alone, part_of(columns, 0, self._count))
-        return part_of(columns, self._count, self._count + count)
+            _copy(alone, columns.rows(slice(0, self._count)))
+        return columns.rows(slice(self._count, self._count + count))
 
     def filled(self, count: int) -> None:
         self._count += count
@@ -62,7 +62,7 @@ class FrameColumns:
         if alone is not None:
             yield alone
         elif columns is not None and count:
-            yield part_of(columns, 0, count)
+            yield columns.rows(slice(0, count))
 
 
 def _empty(count: int, width: int) -> FrameBatch:

@@ -147,18 +147,6 @@ class FrameRows:
         return batch
 
 
-def part_of(batch: FrameBatch, start: int, stop: int) -> FrameBatch:
-    """The frames from `start` to before `stop`, without a copy."""
-    return FrameBatch(
-        batch.time_ns[start:stop],
-        batch.bus[start:stop],
-        batch.can_id[start:stop],
-        batch.flags[start:stop],
-        batch.length[start:stop],
-        batch.data[start:stop],
-    )
-
-
 def is_sane_stamp(time_ns: int) -> bool:
     """Whether a stamp lies between 1933 and 2116; others are damage, and their differences might overflow 64 bits."""
     return -(1 << 60) <= time_ns <= 1 << 62

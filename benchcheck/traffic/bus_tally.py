@@ -112,7 +112,7 @@ class BusTally:
     def update(self, batch: FrameBatch) -> None:
         """Take in the next frames of this bus, in recorder order."""
         for start in range(0, len(batch), _CHUNK):
-            part = batch if len(batch) <= _CHUNK else rows_of(batch, slice(start, start + _CHUNK))
+            part = batch if len(batch) <= _CHUNK else batch.rows(slice(start, start + _CHUNK))
             self._take(part)
 
     def merge(self, later: BusTally) -> None:
@@ -179,7 +179,7 @@ class BusTally:
             is_error = (batch.flags & np.uint16(FrameFlag.ERROR)) != 0
             at, kept = np.flatnonzero(is_error), np.flatnonzero(~is_error)
             self.errors.update(batch.time_ns[at], batch.can_id[at], batch.data[at])
-            batch, ahead, segment, bits = rows_of(batch, kept), ahead[kept], segment[kept], bits[kept]
+            batch, ahead, segment, bits = batch.rows(kept), ahead[kept], segment[kept], bits[kept]
         if len(batch):
             self._sources.update(batch, ahead, segment, bits)
             self.signals.update(batch)
@@ -208,18 +208,6 @@ class BusTally:
         self.last_ns = int(time_ns[-1])
         self.latest_ns = max(self.latest_ns, sums.latest_ns)
         return ahead, segment
-
-
-def rows_of(batch: FrameBatch, chosen: slice | NDArray[np.intp]) -> FrameBatch:
-    """Some rows of a batch."""
-    return FrameBatch(
-        batch.time_ns[chosen],
-        batch.bus[chosen],
-        batch.can_id[chosen],
-        batch.flags[chosen],
-        batch.length[chosen],
-        batch.data[chosen],
-    )
 
 
 def _is_step(interval: int) -> bool:

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.traffic.bus_tally import BusTally, rows_of
+from benchcheck.traffic.bus_tally import BusTally
 from benchcheck.traffic.pieces import WINDOW_NS
 from benchcheck.traffic.watch import Watch
-from benchcheck.words.frames import FrameBatch
+from benchcheck.words.frames import FrameBatch, joined
 
 _SMALL = 4096  # batches of fewer frames wait for more, until somebody looks
 
@@ -75,7 +75,7 @@ class TrafficTally:
             self._take(batch, self.origin_ns)
             return
         # what comes in live comes in crumbs: gathered, they cost a hundredth
-        self._waiting.append(_copied(batch))
+        self._waiting.append(batch.copied())
         self._rows_waiting += len(batch)
         if self._rows_waiting >= _SMALL:
             self._settle()
@@ -102,13 +102,13 @@ class TrafficTally:
         """Take in the small batches that wait."""
         waiting, self._waiting, self._rows_waiting = self._waiting, [], 0
         if waiting and self.origin_ns is not None:
-            self._take(_joined(waiting), self.origin_ns)
+            self._take(joined(waiting), self.origin_ns)
 
     def _take(self, batch: FrameBatch, origin_ns: int) -> None:
         for number in _in_order(batch.bus):
             bus = self._buses.get(number) or self._begin(number, origin_ns)
             rows = np.flatnonzero(batch.bus == number)
-            bus.update(batch if len(rows) == len(batch) else rows_of(batch, rows))
+            bus.update(batch if len(rows) == len(batch) else batch.rows(rows))
 
     def _begin(self, number: int, origin_ns: int) -> BusTally:
         bus = BusTally(origin_ns, self.watch.get(number), is_part=self._is_part, window_ns=self.window_ns)
@@ -122,30 +122,3 @@ def _in_order(bus: NDArray[np.uint16]) -> list[int]:
         return [int(bus[0])]
     numbers, first_rows = np.unique(bus, return_index=True)
     return [int(number) for number in numbers[np.argsort(first_rows)]]
-
-
-def _copied(batch: FrameBatch) -> FrameBatch:
-    """With arrays of its own: who fed it may use his again."""
-    return FrameBatch(
-        batch.time_ns.copy(),
-        batch.bus.copy(),
-        batch.can_id.copy(),
-        batch.flags.copy(),
-        batch.length.copy(),
-        batch.data.copy(),
-    )
-
-
-def _joined(batches: list[FrameBatch]) -> FrameBatch:
-    if len(batches) == 1:
-        return batches[0]
-    width = max(batch.data.shape[1] for batch in batches)
-    data = [np.pad(batch.data, ((0, 0), (0, width - batch.data.shape[1]))) for batch in batches]
-    return FrameBatch(
-        np.concatenate([batch.time_ns for batch in batches]),
-        np.concatenate([batch.bus for batch in batches]),
-        np.concatenate([batch.can_id for batch in batches]),
-        np.concatenate([batch.flags for batch in batches]),
-        np.concatenate([batch.length for batch in batches]),
-        np.concatenate(data),
-    )

@@ -49,9 +49,27 @@ class FrameBatch:
     def __len__(self) -> int:
         return len(self.time_ns)
 
+    def rows(self, chosen: slice | NDArray[np.intp]) -> FrameBatch:
+        """Some rows; by a slice without a copy."""
+        return FrameBatch(
+            self.time_ns[chosen],
+            self.bus[chosen],
+            self.can_id[chosen],
+            self.flags[chosen],
+            self.length[chosen],
+            self.data[chosen],
+        )
+
+    def copied(self) -> FrameBatch:
+        """With arrays of its own: who fed it may use his again."""
+        columns = (self.time_ns, self.bus, self.can_id, self.flags, self.length, self.data)
+        return FrameBatch(*(column.copy() for column in columns))  # type: ignore[arg-type]
+
 
 def joined(parts: Sequence[FrameBatch]) -> FrameBatch:
-    """One batch of several, one behind the other; there must be one."""
+    """One batch of several, one behind the other; there must be one, which is handed on as it is where it is the only one."""
+    if len(parts) == 1:
+        return parts[0]
     width = max(part.data.shape[1] for part in parts)
     data = np.zeros((sum(map(len, parts)), width), np.uint8)
     place = 0
