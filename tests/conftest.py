@@ -25,7 +25,10 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 gc.set_threshold(50_000, 20, 20)  # as the command does
 
 # Files that wait long, for a simulated bench or a terminal: they begin first, and the others go on beside them.
-_WAIT_LONG = ("test_demo.py", "test_screens.py", "test_check.py", "test_simulator_process.py")
+_WAIT_LONG = (
+    *("test_demo.py", "test_screens.py", "test_check.py", "test_ready.py", "test_listen.py"),
+    *("test_replay_command.py", "test_replay_play.py", "test_simulator_process.py"),
+)
 
 _GRACE_S = 2.0  # what is ending by itself may take this long; nothing waits when nothing is left over
 _ENDPOINTS = ("/dev/pts/", "/dev/ptmx", "/dev/tty", "socket:[")

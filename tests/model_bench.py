@@ -217,7 +217,7 @@ class _Hands:
 class _Can:
     identity = "model adapter"
     error_frames_reported = False
-    passive = SimpleNamespace(sentence="it is a model")
+    passive = SimpleNamespace(sentence="it is a model", state="by the adapter's word")
     state = "listening"
     outages: tuple[Outage, ...] = ()
 

@@ -72,4 +72,9 @@ def _note(bus: Bus, unit: str, boot_s: float) -> str:
     told += [f"by {source.text} (profile)" for source in sources]
     if not sent and not sources:
         return "no message of this unit is in the profile's database, so it can't be told"
-    return f"{'; '.join(told)}; first within {boot_s:g} s by the unit file"
+    alone = (
+        ""
+        if len(bus.nodes) > 1
+        else "; it is alone on this bus: nobody but this bench can acknowledge it, run with --acknowledge"
+    )
+    return f"{'; '.join(told)}; first within {boot_s:g} s by the unit file{alone}"

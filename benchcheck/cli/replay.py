@@ -14,7 +14,7 @@ from benchcheck.words.errors import ExitCode, UsageError
 if TYPE_CHECKING:
     from benchcheck.harness.model import Harness
     from benchcheck.jobs.frame_rows import Wanted
-    from benchcheck.jobs.player import Onto
+    from benchcheck.jobs.playing import Onto, Playing
     from benchcheck.jobs.replay import Part
     from benchcheck.traffic.watch import IdKey
 
@@ -28,8 +28,12 @@ Examples:
 
 \b
 Verdicts are of whole buses and units: --bus and --unit choose which steps are judged, never what
-is counted. --from and --to are seconds since the first record; to step through a capture, take one
-short part after the other. While it plays it can be broken off (Ctrl-C), not paused.
+is counted. --from and --to are seconds since the first record.
+
+\b
+While it plays at a terminal, keys are obeyed, and shown first: pause, step, seek, speed, quit. With
+--plain, or where stdin is no terminal, the same as lines: pause, go, next, event, forward 10,
+back 10, to 12.5, speed 2, faster, slower, quit, help.
 
 \b
 Exit codes: 0 every step PASS (playing: played), 1 a FAIL, 2 bad input, 3 the bus or the player
@@ -44,6 +48,7 @@ failed, 4 a step is UNSURE or was left out, or nothing is left to judge or to pl
 @click.option("--id", "ids", multiple=True, metavar="HEX", help="Only this identifier: 3 digits, or 8 (29 bits).")
 @click.option("--frames", is_flag=True, help="Print the frames instead of verdicts: time, bus, identifier, data.")
 @click.option("--speed", type=click.FloatRange(0.001, 1000), metavar="N", help="Play: 1 as fast as it was, 2 twice.")
+@click.option("--paused", is_flag=True, help="Begin with a pause, to step through.")
 @click.option("--onto", metavar="BUS", help="Send the frames onto this bus of the bench file. It asks first.")
 @click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="The bench file, for --onto.")
 @click.option("--confirm", metavar="BUS", help="The name of the bus again, where nobody can be asked.")
@@ -58,6 +63,7 @@ def command(
     ids: tuple[str, ...],
     frames: bool,
     speed: float | None,
+    paused: bool,
     onto: str | None,
     bench: Path | None,
     confirm: str | None,
@@ -70,6 +76,7 @@ def command(
     sleeping: the same capture gives the same verdicts each time. With --speed its frames are played as they came.
     Nothing is sent onto a bus unless --onto asks for it.
     """
+    from benchcheck.jobs.playing import Playing
     from benchcheck.jobs.replay import Part
 
     if from_s is not None and to_s is not None and from_s >= to_s:
@@ -83,6 +90,8 @@ def command(
     if harness is not None:
         _known("bus", buses, [bus.name for bus in harness.buses])
         _known("unit", units, list(harness.units))
+    if paused and speed is None and onto is None:
+        raise UsageError("only what is played can begin with a pause", hint="Give --speed as well.")
     if not frames and speed is None and onto is None:
         if harness is None:
             raise UsageError("verdicts need a profile", hint="Give --profile; or --frames for the frames alone.")
@@ -92,10 +101,10 @@ def command(
     if frames and as_json:
         raise UsageError("the frames are lines of text", hint="Leave --json or --frames away.")
     wanted = _wanted(part, buses, units, ids, harness)
-    if onto is not None:
-        return _play(file, wanted, speed or 1.0, frames, _onto(onto, bench, confirm, file, harness), as_json=as_json)
-    if speed is not None:
-        return _play(file, wanted, speed, frames, None, as_json=as_json)
+    if onto is not None or speed is not None:
+        target = None if onto is None else _onto(onto, bench, confirm, file, harness)
+        playing = Playing(file, wanted, speed or 1.0, frames, target, paused=paused)
+        return _play(playing, as_json=as_json, plain=plain)
     return _print_frames(file, wanted)
 
 
@@ -139,23 +148,25 @@ def _print_frames(file: Path, wanted: Wanted) -> int:
     return ExitCode.UNSURE if damaged or not count else ExitCode.PASS
 
 
-def _play(file: Path, wanted: Wanted, speed: float, frames: bool, onto: Onto | None, *, as_json: bool) -> int:
+def _play(playing: Playing, *, as_json: bool, plain: bool) -> int:
     from benchcheck.capture.logs import open_recording
+    from benchcheck.cli.replay_play import play
     from benchcheck.cli.survey_text import escaped
-    from benchcheck.jobs.player import Playing, play_apart
+    from benchcheck.words.quantity import counted
 
-    with open_recording(file):
+    with open_recording(playing.file):
         pass  # what can't be opened is said here, before a process is begun
-    played = play_apart(Playing(file, wanted, speed, frames, onto))
-    late = played.lateness
+    played = play(playing, plain=plain)
+    late, onto = played.lateness, playing.onto
     if as_json:
         sent = None if onto is None else {"bus": onto.bus, "sent": played.sent, "not_sent": played.not_sent}
         print_json(
             {
                 "schema": "benchcheck.replay_played/1",
-                "file": file.name,
-                "speed": speed,
+                "file": playing.file.name,
+                "speed": playing.speed,
                 "frames": played.frames,
+                "quit_at_s": played.quit_at_s,
                 "onto": sent,
                 "lateness": late,
                 "notes": played.notes,
@@ -163,23 +174,29 @@ def _play(file: Path, wanted: Wanted, speed: float, frames: bool, onto: Onto | N
         )
     for note in played.notes:
         say(escaped(note))
-    if not played.frames:
+    if not played.frames and played.quit_at_s is None:
         say("no frame is left to play")
         return ExitCode.UNSURE
     if onto is not None:
         left = f"; {played.not_sent} remote, error or FD frames were not" if played.not_sent else ""
         say(f"{played.sent} frames were sent onto {onto.bus}{left}")
-    say(
-        f"{played.frames} frames played at speed {speed:g}; late by {late['median_ms']} ms in the median, "
-        f"{late['p99_ms']} ms at the 99th percentile, {late['max_ms']} ms at most"
+    told = "" if played.quit_at_s is None else f", and quit at second {played.quit_at_s:.3f}"
+    timed = (
+        ""
+        if late["median_ms"] is None
+        else (
+            f"; late by {late['median_ms']} ms in the median, {late['p99_ms']} ms at the 99th percentile, "
+            f"{late['max_ms']} ms at most"
+        )
     )
+    say(f"{counted(played.frames, 'frame')} played{told}{timed}")
     return ExitCode.PASS
 
 
 def _onto(name: str, bench: Path | None, confirm: str | None, file: Path, harness: Harness | None) -> Onto:
     """The bus to send onto, once it is certain that it is meant."""
     from benchcheck.cli.bench_file import find_bench
-    from benchcheck.jobs.player import Onto
+    from benchcheck.jobs.playing import Onto
 
     if bench is None:
         raise UsageError("--onto sends onto a bus of a bench that is named", hint="Give its file with --bench.")

@@ -6,15 +6,19 @@ hex (3 digits base, 8 extended), data bytes in hex, or in words what has none; `
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from benchcheck.capture.recording import Recording, Traffic
 from benchcheck.jobs.heard import SECOND_NS
 from benchcheck.jobs.replay import Part
 from benchcheck.traffic.watch import IdKey
 from benchcheck.words.frames import FrameBatch, FrameFlag
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 _SLICE = 256  # frames that become Python objects in one go: more would make those that are due wait for it
 
@@ -60,7 +64,7 @@ def frame_rows(recording: Recording, wanted: Wanted) -> Iterator[FrameRow]:
             if first_ns is None:
                 continue
         if isinstance(item, FrameBatch):
-            yield from _of_batch(item, [_shown(bus.name) for bus in recording.buses], first_ns, wanted)
+            yield from _of_batch(item, [shown(bus.name) for bus in recording.buses], first_ns, wanted)
 
 
 def _first_ns(item: Traffic) -> int | None:
@@ -70,6 +74,15 @@ def _first_ns(item: Traffic) -> int | None:
 
 
 def _of_batch(batch: FrameBatch, names: list[str], first_ns: int, wanted: Wanted) -> Iterator[FrameRow]:
+    import numpy as np
+
+    places = np.flatnonzero(wanted_of(batch, names, first_ns, wanted))
+    for start in range(0, len(places), _SLICE):
+        yield from rows_of(batch, places[start : start + _SLICE], names, first_ns)
+
+
+def wanted_of(batch: FrameBatch, names: Sequence[str], first_ns: int, wanted: Wanted) -> NDArray[np.bool_]:
+    """Which frames of a batch are wanted."""
     import numpy as np
 
     keep = np.array([wanted.takes_bus(name) for name in names], np.bool_)[batch.bus]
@@ -82,20 +95,24 @@ def _of_batch(batch: FrameBatch, names: list[str], first_ns: int, wanted: Wanted
         error = (batch.flags & FrameFlag.ERROR) > 0
         chosen = [[key.can_id for key in wanted.ids if key.extended is kind] for kind in (False, True)]
         keep &= ~error & np.where(extended, np.isin(batch.can_id, chosen[True]), np.isin(batch.can_id, chosen[False]))
-    places = np.flatnonzero(keep)
-    for start in range(0, len(places), _SLICE):
-        some = places[start : start + _SLICE]
-        columns = (batch.time_ns[some] - first_ns, batch.bus[some], batch.can_id[some], batch.flags[some])
-        data = batch.data[some]
-        for number, (at_ns, bus, can_id, flags, length) in enumerate(
-            zip(*(column.tolist() for column in columns), batch.length[some].tolist(), strict=True)
-        ):
-            has_data = not flags & (FrameFlag.REMOTE | FrameFlag.ERROR)
-            payload = data[number, :length].tobytes() if has_data else b""
-            yield FrameRow(at_ns, names[bus], can_id, flags, length, payload)
+    return keep
 
 
-def _shown(name: str) -> str:
+def rows_of(
+    batch: FrameBatch, places: slice | NDArray[np.int64], names: Sequence[str], first_ns: int
+) -> Iterator[FrameRow]:
+    """The frames at these places of a batch one by one."""
+    columns = (batch.time_ns[places] - first_ns, batch.bus[places], batch.can_id[places], batch.flags[places])
+    data = batch.data[places]
+    for number, (at_ns, bus, can_id, flags, length) in enumerate(
+        zip(*(column.tolist() for column in columns), batch.length[places].tolist(), strict=True)
+    ):
+        has_data = not flags & (FrameFlag.REMOTE | FrameFlag.ERROR)
+        payload = data[number, :length].tobytes() if has_data else b""
+        yield FrameRow(at_ns, names[bus], can_id, flags, length, payload)
+
+
+def shown(name: str) -> str:
     """A bus's name without what could steer a terminal."""
     return "".join(char if char.isprintable() else "?" for char in name)
 

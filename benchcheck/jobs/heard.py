@@ -19,6 +19,7 @@ from benchcheck.words.recorder_gap import RecorderGap, dropped_elsewhere
 from benchcheck.words.verdict import Outcome
 
 SECOND_NS = 1_000_000_000
+UNPROVED = "unproved"  # as bench.can_interface.PassiveState says it
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,7 @@ class AdapterSaid:
     error_frames_reported: bool
     dropped: int = 0
     garbled: int = 0
+    silence: str = ""  # how silent it is, as can_interface.PassiveState; empty where that is not known
 
     def to_json(self) -> dict[str, object]:
         return asdict(self)
@@ -44,7 +46,8 @@ class AdapterSaid:
             return None
         if not (isinstance(reported, bool) and isinstance(dropped, int) and isinstance(garbled, int)):
             return None
-        return cls(identity, state, passive, reported, dropped, garbled)
+        silence = body.get("silence", "")  # captures of an earlier version don't say
+        return cls(identity, state, passive, reported, dropped, garbled, silence if isinstance(silence, str) else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +87,7 @@ def bus_reading(
         also_known=known_on_bus(bus).ids,
     )
     if not listened.acknowledge:
-        units = _late_for_want_of_others(units)
+        units = _unacknowledged(_late_for_want_of_others(units), said.silence)
     detail: dict[str, object] = {
         "frames": found.frames if found else 0,
         "dropped_frames": said.dropped,
@@ -150,6 +153,26 @@ def _late_for_want_of_others(units: list[UnitPresence]) -> list[UnitPresence]:
         else unit
         for unit in units
     ]
+
+
+def _unacknowledged(units: list[UnitPresence], silence: str) -> list[UnitPresence]:
+    """What a silent bench can't tell of fewer than two units: a lone one has nobody to acknowledge it, and is not heard."""
+    heard = [unit for unit in units if unit.first_ns is not None]
+    if not heard:
+        why = (
+            "; nobody to acknowledge: while this bench listens silently, a unit that is alone on the bus is not heard. "
+            "Power a second one, or listen with --acknowledge"
+        )
+        return [replace(unit, text=unit.text + why) if unit.verdict is Outcome.UNSURE else unit for unit in units]
+    if len(heard) == 1 and silence == UNPROVED:
+        why = "; it may be this bench that acknowledged it: its silence is unproved (benchcheck ready --prove-silent)"
+        return [
+            replace(unit, verdict=Outcome.UNSURE, text=unit.text + why)
+            if unit is heard[0] and unit.verdict is Outcome.PASS
+            else unit
+            for unit in units
+        ]
+    return units
 
 
 def _presence_json(unit: UnitPresence, begin_ns: int, tally: BusTally | None) -> dict[str, object]:

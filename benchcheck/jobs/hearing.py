@@ -193,6 +193,7 @@ class Hearing:
             adapter.error_frames_reported,
             listening.dropped,
             counts.garbled,
+            str(adapter.passive.state),
         )
         self._mark("bus_judged", end_ns, {"bus": name, **said.to_json()})
         listened = Listened(self._start_ns, end_ns, self._power_on_ns, self._acknowledge)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 
 
 class Lateness:
@@ -15,6 +16,11 @@ class Lateness:
     def add(self, late_ns: int, frames: int = 1) -> None:
         self._counts[max(late_ns, 0) // 1000] += frames
         self.frames += frames
+
+    def add_all(self, late_ns: Iterable[int]) -> None:
+        for late in late_ns:
+            self._counts[max(late, 0) // 1000] += 1
+            self.frames += 1
 
     def at_ms(self, percent: float) -> float | None:
         """The lateness in milliseconds that `percent` of the frames do not exceed (nearest rank); None of no frame."""

@@ -1,201 +1,230 @@
-"""Plays frames at the speed at which they were recorded, or a multiple of it, in a process of its own.
+"""Plays frames as a PlayState says: gives them out when they are due, and obeys what it is told meanwhile.
 
-The schedule is absolute on the monotonic clock: a frame that was late makes none after it late. Nothing is left out to
-catch up. A frame whose stamp lies before that of an earlier one (the recorder's clock stepped) is due with that one. What is due is waited for by sleeping, and the last of the time by looking at the clock.
+Frames that fall due close together are given out together, PACE_NS apart: that costs a tenth of the work of waking up
+for each, and a process that sleeps most of its time is woken up in time by a busy system. Nothing is left out to catch up.
 """
 
 from __future__ import annotations
 
-import multiprocessing
-import signal
-import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
 
-from benchcheck.jobs.frame_rows import FrameRow, Wanted, frame_rows, row_text
 from benchcheck.jobs.lateness import Lateness
-from benchcheck.words.errors import BenchcheckError, SetupError
+from benchcheck.jobs.play_state import Command, End, Give, GiveOne, GoTo, GoToEvent, PlayState, Wait
+from benchcheck.jobs.reel import Frames, Reel, joined
 
-if TYPE_CHECKING:
-    from multiprocessing.connection import Connection
-
-    from benchcheck.bench.config import BenchConfig
-
-SPIN_NS = 60_000  # about what a sleep overruns on an idle machine: common practice, no source
-_MOST_HELD = 256  # frames that are late are not held back for long
+PACE_NS = 750_000
 AHEAD_NS = 50_000_000  # the first frame is due this long after everything is ready
+STATUS_NS = 200_000_000  # how it stands is told five times a second, and whenever it was told something
+MOST_HELD = 256  # frames given out in one go, so that those that are late do not wait for many more
+MOST_BUNDLED = 4096  # of those that are to be given out in bundles
+STOPPED_NS = 2_000_000_000  # who wakes up so much later than it asked for was stopped (Ctrl-Z), not kept waiting
+_GIVEN_UNHEARD = 4  # so many times in a row before it is looked for commands
+_LOOK_NS = 900_000  # looking through one more slice takes about as long
+_LOOK_EVERY_NS = 50_000_000
+_LOOK_FIRST_NS = 250_000_000  # of a recording of up to a million frames the end is known from the beginning
 
 
 @dataclass(frozen=True, slots=True)
-class Onto:
-    """The bus of a bench onto which frames are sent."""
+class Status:
+    """How a player stands.
 
-    config: BenchConfig
-    bus: str
-    bitrate: int | None
+    at_ns        the played time that is reached; end_ns: that of the last frame, so far as `end_known`
+    late_ns      the most that a frame was late since the status before; None: no frame was given
+    turn         grows each time it goes elsewhere
+    told         commands that were obeyed
+    """
 
-
-@dataclass(frozen=True, slots=True)
-class Playing:
-    """What is played: `speed` 2 takes half of the recorded time; `as_text` prints each frame."""
-
-    file: Path
-    wanted: Wanted
+    at_ns: int
+    end_ns: int
+    end_known: bool
+    paused: bool
+    at_end: bool
     speed: float
-    as_text: bool = False
-    onto: Onto | None = None
+    frames: int
+    late_ns: int | None
+    turn: int
+    told: int
 
 
-@dataclass(slots=True)
-class Played:
-    """What came of it. `not_sent` counts what could not be sent onto a bus: remote, error and FD frames."""
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """It went to a mark or a gap, which is what `text` says; None: there is none later."""
 
-    frames: int = 0
-    sent: int = 0
-    not_sent: int = 0
-    lateness: dict[str, float | None] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
+    at_ns: int
+    text: str | None
 
 
 class Output(Protocol):
-    """Where frames go. `done` is called when nothing is due: what was given must be out when it returns."""
+    """Where frames go. What was given is out when `give` returns; while it is not `ready`, nothing is given."""
 
-    def give(self, row: FrameRow) -> None: ...
+    @property
+    def ready(self) -> bool: ...
 
-    def done(self) -> None: ...
+    def give(self, frames: Frames, turn: int) -> None: ...
 
 
-def play(
-    rows: Iterator[FrameRow],
-    speed: float,
-    output: Output,
-    *,
-    now_ns: Callable[[], int] = time.monotonic_ns,
-    sleep: Callable[[float], None] = time.sleep,
-) -> Lateness:
-    """Give out each row when it is due, the first one at once (after AHEAD_NS)."""
-    lateness = Lateness()
-    row = next(rows, None)
-    if row is None:
-        return lateness
-    first_ns, start_ns = row.at_ns, now_ns() + AHEAD_NS
-    given: list[int] = []
-    due_ns = start_ns
-    while row is not None:
-        due_ns = max(due_ns, start_ns + int((row.at_ns - first_ns) / speed))
-        now = now_ns()
-        if given and (now < due_ns or len(given) >= _MOST_HELD):
-            output.done()
+class Line(Protocol):
+    """The line to whoever has it played."""
+
+    def wait(self, seconds: float | None) -> Sequence[Command]:
+        """Commands, as soon as there are some or the output has become ready, and at most after so many seconds."""
+
+    def tell(self, said: Status | Arrived) -> None: ...
+
+
+class Player:
+    """Plays a reel from where it stands, until its end or until it is told to quit.
+
+    bundle_ns  frames are given out no more often than this; they are due at the end of their bundle
+    """
+
+    def __init__(
+        self,
+        reel: Reel,
+        speed: float,
+        output: Output,
+        line: Line,
+        *,
+        bundle_ns: int = 0,
+        paused: bool = False,
+        hold_at_end: bool = False,
+        now_ns: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
+        self.lateness = Lateness()
+        self._reel, self._output, self._line, self._now_ns = reel, output, line, now_ns
+        start = now_ns()
+        while now_ns() - start < _LOOK_FIRST_NS and not reel.all_known:
+            reel.look_ahead()
+        self._bundle_ns = bundle_ns
+        self._most = MOST_BUNDLED if bundle_ns else MOST_HELD
+        self.state = PlayState(
+            reel.head_ns or 0,
+            now_ns() + AHEAD_NS,
+            speed,
+            pace_ns=max(PACE_NS, bundle_ns),
+            first_ns=reel.head_ns or 0,
+            paused=paused,
+            hold_at_end=hold_at_end,
+        )
+        self.frames = 0
+        self._turn = 0
+        self.stops = 0
+        self._late_ns: int | None = None
+        self._tell_ns = self._look_ns = now_ns()
+
+    @property
+    def position_ns(self) -> int:
+        return self.state.position_ns(self._now_ns(), self._reel.head_ns)
+
+    def run(self) -> None:
+        """Play."""
+        state, reel, now_ns = self.state, self._reel, self._now_ns
+        given = 0
+        while True:
             now = now_ns()
-            for due in given:
-                lateness.add(now - due)
-            given.clear()
-        while now < due_ns:
-            if due_ns - now > SPIN_NS:
-                sleep((due_ns - now - SPIN_NS) / 1e9)
-            now = now_ns()
-        output.give(row)
-        given.append(due_ns)
-        row = next(rows, None)
-    output.done()
-    now = now_ns()
-    for due in given:
-        lateness.add(now - due)
-    return lateness
+            if now >= self._tell_ns:
+                self._tell(now)
+            if reel.head_ns is None:
+                state.end_ns = reel.last_ns
+            before = state.obeyed, state.at_end
+            do = state.next(now, reel.head_ns)
+            if (state.obeyed, state.at_end) != before:
+                self._tell_ns = now
+            seconds: float | None = 0.0
+            if isinstance(do, Give):
+                if self._output.ready:
+                    self._give(do.upto_ns, do.due_ns if self._bundle_ns else 0, timed=True)
+                    given += 1
+                    if given < _GIVEN_UNHEARD:
+                        continue  # most often nothing more is due, and the next thing is to wait for what is
+                else:
+                    seconds = STATUS_NS / 1e9
+            elif isinstance(do, Wait):
+                seconds = self._wait(do.until_ns, now)
+            elif isinstance(do, End):
+                self._tell(now)
+                return
+            else:
+                self._go(do, now)
+            asked = now_ns()
+            for command in self._line.wait(seconds):
+                state.obey(command)
+            given = 0
+            if seconds is not None and now_ns() - asked - seconds * 1e9 > STOPPED_NS:
+                self.stops += 1
+                state.stood_still(asked, now_ns(), reel.head_ns)
 
+    def _give(self, upto_ns: int, bundle_due_ns: int, *, timed: bool) -> None:
+        parts = [self._reel.take(upto_ns, self._most)]
+        while self._bundle_ns and (head_ns := self._reel.head_ns) is not None and head_ns <= upto_ns:
+            if sum(map(len, parts)) >= self._most:
+                break
+            parts.append(self._reel.take(upto_ns, self._most))
+        frames = joined(parts)
+        self._output.give(frames, self._turn)
+        self.frames += len(frames)
+        if timed:
+            now = self._now_ns()
+            late = [now - max(self.state.due_ns(at), bundle_due_ns) for at in frames.at_ns.tolist()]
+            self.lateness.add_all(late)
+            self._late_ns = max(self._late_ns or 0, *late)
 
-def play_apart(playing: Playing) -> Played:
-    """Play in a process of its own, to its end. SetupError where that process or the bus fails."""
-    context = multiprocessing.get_context("spawn")
-    here, there = context.Pipe(duplex=False)
-    process = context.Process(target=_work, args=(playing, there), name="benchcheck-replay", daemon=True)
-    process.start()
-    there.close()
-    try:
-        said = here.recv()
-    except EOFError:
-        said = SetupError("the process that plays ended before its time", where=str(playing.file))
-    except BaseException:
-        process.terminate()
-        raise
-    finally:
-        process.join()
-        here.close()
-    if isinstance(said, Played):
-        return said
-    raise said if isinstance(said, BenchcheckError) else SetupError(str(said), where=str(playing.file))
-
-
-def _work(playing: Playing, answer: Connection) -> None:
-    """The process: plays, and answers with Played or with the words of what went wrong."""
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # so that ports are closed on the way out
-    try:
-        said: object = _play_file(playing)
-    except BenchcheckError as error:
-        hint = f" {error.hint}" if error.hint else ""
-        said = f"{error.where + ': ' if error.where else ''}{error.text}.{hint}"
-    except BrokenPipeError:
-        said = "whoever read the frames has closed the output"
-        sys.stdout = None  # nothing more gets out, also not at the end
-    except KeyboardInterrupt:
-        return
-    answer.send(said)
-
-
-def _play_file(playing: Playing) -> Played:
-    from benchcheck.capture.logs import open_recording
-
-    played = Played()
-    with open_recording(playing.file) as recording, ExitStack() as stack:
-        output: Output = _Text() if playing.as_text else _Nowhere()
-        if playing.onto is not None:
-            from benchcheck.bench.bench import Bench
-
-            bench = stack.enter_context(Bench(playing.onto.config))
-            adapter = bench.can(playing.onto.bus, playing.onto.bitrate, acknowledge=True)
-            output = _OntoBus(adapter.send, lambda: len(adapter.drain()), played, output)
-        lateness = play(frame_rows(recording, playing.wanted), playing.speed, output)
-        played.frames, played.lateness = lateness.frames, lateness.to_json()
-        played.notes = list(recording.notes)
-    return played
-
-
-class _Nowhere:
-    def give(self, row: FrameRow) -> None:
-        """Only the time counts."""
-
-    def done(self) -> None:
-        """Nothing is held back."""
-
-
-class _Text:
-    """Lines on stdout."""
-
-    def give(self, row: FrameRow) -> None:
-        sys.stdout.write(row_text(row) + "\n")
-
-    def done(self) -> None:
-        sys.stdout.flush()
-
-
-class _OntoBus:
-    """Sends classic data frames, and passes each one on."""
-
-    def __init__(self, send: Callable[..., None], drain: Callable[[], int], played: Played, beside: Output) -> None:
-        self._send, self._drain, self._played, self._beside = send, drain, played, beside
-
-    def give(self, row: FrameRow) -> None:
-        if row.is_plain:
-            self._send(row.can_id, row.data, extended=row.extended)
-            self._played.sent += 1
+    def _go(self, do: GiveOne | GoTo | GoToEvent, now: int) -> None:
+        reel = self._reel
+        if isinstance(do, GiveOne):
+            if reel.head_ns is not None:
+                self._give(-1, 0, timed=False)
+            self._tell_ns = now
+            return
+        if isinstance(do, GoToEvent):
+            event = reel.next_event(do.after_ns)
+            self._line.tell(
+                Arrived(do.after_ns if event is None else event.at_ns, None if event is None else event.text)
+            )
+            if event is None:
+                return
+            reel.go_to(event.at_ns)
+            self.state.arrived(event.at_ns, self._now_ns())
         else:
-            self._played.not_sent += 1
-        self._beside.give(row)
+            reel.go_to(do.at_ns)
+            beyond = reel.head_ns is None and do.at_ns > reel.last_ns
+            self.state.arrived(reel.last_ns if beyond else do.at_ns, self._now_ns())
+        self._turn += 1
+        self._tell_ns = now
 
-    def done(self) -> None:
-        self._drain()  # what the bus answers is not wanted here
-        self._beside.done()
+    def _wait(self, until_ns: int | None, now: int) -> float | None:
+        """How long to wait for a command; part of the time may go into looking ahead."""
+        look = not self._reel.all_known and (until_ns is None or until_ns - now > _LOOK_NS) and now >= self._look_ns
+        if look:
+            self._reel.look_ahead()
+            now = self._now_ns()
+            if until_ns is None:
+                if self._reel.all_known:
+                    self._tell_ns = now
+                return 0.0
+            self._look_ns = now + _LOOK_EVERY_NS
+        if until_ns is None:
+            return None if now < self._tell_ns else 0.0
+        return max(min(until_ns, self._tell_ns) - now, 0) / 1e9
+
+    def _tell(self, now: int) -> None:
+        reel, state = self._reel, self.state
+        self._tell_ns = (1 << 62) if state.paused else now + STATUS_NS
+        self._line.tell(
+            Status(
+                state.position_ns(now, reel.head_ns),
+                reel.last_ns,
+                reel.all_known,
+                state.paused,
+                state.at_end,
+                state.speed,
+                self.frames,
+                self._late_ns,
+                self._turn,
+                state.obeyed,
+            )
+        )
+        self._late_ns = None

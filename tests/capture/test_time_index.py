@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from frame_rows import Row, batch_of
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from plain_pcapng import block, can_payload, interface, option, packet, section
 
@@ -176,6 +176,7 @@ def plainly(stamps: list[int]) -> list[int]:
     return played
 
 
+@example([5 * SECOND, -3 * SECOND, MS, 2 * SECOND, -4 * SECOND, MS], [2, 3])  # set back twice
 @given(
     st.lists(st.one_of(st.integers(0, 5 * SECOND), st.integers(-2 * SECOND, SECOND), st.integers(-(10**15), 10**15))),
     st.lists(st.integers(0, 30)),

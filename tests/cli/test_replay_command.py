@@ -52,10 +52,10 @@ def test_verdicts_as_lines_and_exit_code(capsys: pytest.CaptureFixture[str]) -> 
     code, out, err = replay(capsys, FAULTS, *JUDGED)
     assert (code, err) == (ExitCode.FAIL, "")
     assert "FAIL    unit_heard:can1:HELM: first heard" in out
-    assert out.splitlines()[-1].startswith("launch_faults.pcapng: 1461 frames; 11 PASS, 8 FAIL, 2 UNSURE")
+    assert out.splitlines()[-1].startswith("launch_faults.pcapng: 1649 frames; 21 PASS, 8 FAIL, 2 UNSURE, 1 SKIPPED")
     code, out, _ = replay(capsys, GOOD, *JUDGED)
     assert code == ExitCode.UNSURE  # its adapter can't tell error frames
-    assert " 20 PASS, 0 FAIL, 1 UNSURE" in out
+    assert " 31 PASS, 0 FAIL, 1 UNSURE" in out
 
 
 def test_the_json_is_the_same_each_time(capsys: pytest.CaptureFixture[str]) -> None:
@@ -63,18 +63,21 @@ def test_the_json_is_the_same_each_time(capsys: pytest.CaptureFixture[str]) -> N
     assert first == second
     assert first["schema"] == "benchcheck.replay/1"
     assert first["source_fields"][0] == "file"
-    assert first["counts"] == {"PASS": 11, "FAIL": 8, "UNSURE": 2, "SKIPPED": 0}
+    assert first["counts"] == {"PASS": 21, "FAIL": 8, "UNSURE": 2, "SKIPPED": 1}
 
 
 def test_what_is_chosen(capsys: pytest.CaptureFixture[str]) -> None:
     found = document(capsys, FAULTS, "--unit", "WINCH", "--to", "60")
-    assert [body["step"] for body in found["verdicts"]] == ["unit_heard:can1:WINCH"]
+    assert [body["step"] for body in found["verdicts"]] == [
+        "unit_heard:can1:WINCH",
+        "signal_range:can1:WINCH_TENSION.RopeTension",
+    ]
     assert (found["units"], found["from_s"], found["to_s"]) == (["WINCH"], None, 60.0)
 
 
 def test_a_damaged_capture_is_unsure_in_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     cut = tmp_path / "cut.pcapng"
-    cut.write_bytes(FAULTS.read_bytes()[:40_002])
+    cut.write_bytes(GOOD.read_bytes()[:40_002])
     code, out, _ = replay(capsys, cut, *JUDGED)
     assert code == ExitCode.UNSURE
     assert "UNSURE  unit_heard:can1:HELM: the capture damaged from byte" in out

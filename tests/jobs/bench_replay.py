@@ -27,7 +27,8 @@ from benchcheck.cli.main import run
 from benchcheck.jobs.lateness import Lateness
 from benchcheck.jobs.play_state import Command, Kind
 from benchcheck.jobs.player import Status
-from benchcheck.jobs.player_process import Delivered, PlayerProcess, Playing
+from benchcheck.jobs.player_process import PlayerProcess
+from benchcheck.jobs.playing import Delivered, Playing
 from benchcheck.words.frames import FrameBatch
 
 ROOT = Path(__file__).parents[2]

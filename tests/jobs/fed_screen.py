@@ -18,7 +18,8 @@ from textual.widgets import Static
 
 from benchcheck.jobs.play_state import Command, Kind
 from benchcheck.jobs.player import Status
-from benchcheck.jobs.player_process import Delivered, PlayerProcess, Playing
+from benchcheck.jobs.player_process import PlayerProcess
+from benchcheck.jobs.playing import Delivered, Playing
 
 ROWS = 40
 

@@ -1,180 +1,226 @@
-"""Frames as rows and text, and when they are given out."""
+"""When frames are given out, and what a player tells, with a clock that moves by waiting."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-from time import monotonic_ns, sleep
+from collections.abc import Sequence
+from itertools import pairwise
 
 import pytest
-from frame_rows import Row, batch_of
-from hypothesis import given
-from hypothesis import strategies as st
+from listed_index import MS, START, index_of, plain
 
-from benchcheck.capture.logs import open_recording
-from benchcheck.capture.pcapng_writer import CaptureWriter
-from benchcheck.jobs.frame_rows import FrameRow, Wanted, frame_rows, row_text
-from benchcheck.jobs.lateness import Lateness
-from benchcheck.jobs.player import AHEAD_NS, Played, Playing, play, play_apart
-from benchcheck.jobs.replay import Part
-from benchcheck.traffic.watch import IdKey
-from benchcheck.words.frames import FrameFlag
+from benchcheck.capture.recording import Mark
+from benchcheck.capture.time_index import LogSlices
+from benchcheck.jobs.frame_rows import Wanted
+from benchcheck.jobs.play_state import Command, Kind
+from benchcheck.jobs.player import AHEAD_NS, PACE_NS, STATUS_NS, Arrived, Player, Status
+from benchcheck.jobs.reel import Frames, Reel
 
-MS = 1_000_000
-START = 1_700_000_000_000_000_000
+FRAME, PAUSE, GO_ON, QUIT = Command(Kind.FRAME), Command(Kind.PAUSE), Command(Kind.GO_ON), Command(Kind.QUIT)
 
 
-class Time:
-    """A clock that moves by sleeping, and a little with each look at it."""
+class Stage:
+    """The clock, the output and the line in one: waiting moves the clock; commands come when it has come so far.
 
-    def __init__(self) -> None:
+    slow  identifier -> ms that giving it takes
+    """
+
+    def __init__(self, *told: tuple[float, Command], slow: dict[int, float] | None = None) -> None:
         self.ns = 0
+        self.told = [(AHEAD_NS + round(at * MS), command) for at, command in told]
+        self.slow = slow or {}
+        self.ready = True
+        self.given: list[tuple[float, int]] = []  # (ms since the first was due, identifier)
+        self.groups: list[int] = []
+        self.turns: list[int] = []
+        self.said: list[Status | Arrived] = []
+        self.said_at: list[int] = []
 
-    def now(self) -> int:
-        self.ns += 1000
+    def now_ns(self) -> int:
+        self.ns += 1000  # looking at it takes its time, too
         return self.ns
 
-    def sleep(self, seconds: float) -> None:
-        assert seconds > 0
-        self.ns += round(seconds * 1e9)
+    def wait(self, seconds: float | None) -> Sequence[Command]:
+        until = None if seconds is None else self.ns + round(seconds * 1e9)
+        if self.told and (until is None or self.told[0][0] <= until):
+            at, command = self.told.pop(0)
+            self.ns = max(self.ns, at)
+            return [command]
+        assert until is not None, "it would wait for ever"
+        self.ns = until
+        return ()
+
+    def tell(self, said: Status | Arrived) -> None:
+        self.said.append(said)
+        self.said_at.append(self.ns)
+
+    def give(self, frames: Frames, turn: int) -> None:
+        for can_id in frames.batch.can_id.tolist():
+            self.given.append(((self.ns - AHEAD_NS) / MS, can_id))
+            self.ns += round(self.slow.get(can_id, 0) * MS)
+        self.groups.append(len(frames))
+        self.turns.append(turn)
+
+    @property
+    def statuses(self) -> list[Status]:
+        return [said for said in self.said if isinstance(said, Status)]
 
 
-class Slow:
-    """Notes when each frame was given; some take long."""
-
-    def __init__(self, time: Time, long_ns: int = 0) -> None:
-        self.time, self.long_ns = time, long_ns
-        self.at: list[int] = []
-
-    def give(self, row: FrameRow) -> None:
-        self.at.append(self.time.ns)
-        if row.can_id == 1:
-            self.time.ns += self.long_ns
-
-    def done(self) -> None:
-        """Nothing is held."""
+def played(index: LogSlices, stage: Stage, speed: float = 1.0, **how: object) -> Player:
+    player = Player(Reel(index, Wanted()), speed, stage, stage, now_ns=stage.now_ns, **how)  # type: ignore[arg-type]
+    player.run()
+    return player
 
 
-def rows(*at_ms: float, slow: int = -1) -> Iterator[FrameRow]:
-    return iter([FrameRow(round(at * MS), "can1", int(k == slow), 0, 0, b"") for k, at in enumerate(at_ms)])
+def ids(stage: Stage) -> list[int]:
+    return [can_id for _, can_id in stage.given]
 
 
 @pytest.mark.parametrize("speed", [0.5, 1.0, 4.0])
 def test_each_frame_is_given_when_it_is_due(speed: float) -> None:
-    time = Time()
-    output = Slow(time)
-    late = play(rows(5, 15, 15.2, 105), speed, output, now_ns=time.now, sleep=time.sleep)
-    due = [AHEAD_NS + (at - 5) * MS / speed for at in (5, 15, 15.2, 105)]
-    assert all(0 <= at - wanted < 20_000 for at, wanted in zip(output.at, due, strict=True))
-    assert late.frames == 4
-    assert (late.at_ms(100) or 0) < 0.02
+    stage = Stage()
+    player = played(plain(5, 15, 35, 105), stage, speed)
+    assert [at for at, _ in stage.given] == [pytest.approx((at - 5) / speed, abs=0.05) for at in (5, 15, 35, 105)]
+    assert (player.frames, player.lateness.frames) == (4, 4)
+    assert (player.lateness.at_ms(100) or 0) < 0.05
+
+
+def test_frames_that_fall_due_close_together_are_given_together() -> None:
+    stage = Stage()
+    player = played(index_of([(k * 0.1, 0, k) for k in range(1000)]), stage)
+    assert ids(stage) == list(range(1000))
+    assert len(stage.groups) == pytest.approx(100 * MS / PACE_NS, rel=0.1)
+    assert player.lateness.at_ms(100) == pytest.approx(PACE_NS / MS, abs=0.12)
 
 
 def test_one_late_frame_makes_none_after_it_late() -> None:
-    time = Time()
-    output = Slow(time, 25 * MS)
-    late = play(rows(0, 10, 20, 30, 40, slow=0), 1.0, output, now_ns=time.now, sleep=time.sleep)
-    given_ms = [(at - AHEAD_NS) / MS for at in output.at]
-    assert [round(at) for at in given_ms] == [0, 25, 25, 30, 40]
-    assert late.at_ms(100) == pytest.approx(25, abs=0.1)  # it took as long before the first was out
-    assert late.at_ms(20) == pytest.approx(0, abs=0.1)
+    stage = Stage(slow={0: 25})
+    player = played(plain(0, 10, 20, 30, 40), stage)
+    assert [round(at) for at, _ in stage.given] == [0, 25, 25, 30, 40]
+    assert player.lateness.at_ms(100) == pytest.approx(25, abs=0.1)  # it took as long before the first was out
+    assert player.lateness.at_ms(20) == pytest.approx(0, abs=0.1)
 
 
-def test_a_stamp_that_steps_back_is_due_with_the_one_before() -> None:
-    time = Time()
-    output = Slow(time)
-    late = play(rows(0, 50, 10, 60), 1.0, output, now_ns=time.now, sleep=time.sleep)
-    assert [round((at - AHEAD_NS) / MS) for at in output.at] == [0, 50, 50, 60]
-    assert (late.at_ms(100) or 0) < 0.02
+def test_a_stamp_a_little_before_the_one_before_is_due_with_it() -> None:
+    stage = Stage()
+    player = played(plain(0, 50, 10, 60), stage)
+    assert [round(at) for at, _ in stage.given] == [0, 50, 50, 60]
+    assert (player.lateness.at_ms(100) or 0) < 1
 
 
-@given(st.lists(st.integers(-1000, 10**9), min_size=1, max_size=50))
-def test_lateness_by_nearest_rank(late_ns: list[int]) -> None:
-    """The nearest-rank percentile: the smallest value that at least that share does not exceed (textbook definition)."""
-    found = Lateness()
-    for value in late_ns:
-        found.add(value)
-    ordered = sorted(max(value, 0) // 1000 for value in late_ns)
-    for percent in (50, 99, 100):
-        rank = -(-percent * len(ordered) // 100)
-        assert found.at_ms(percent) == ordered[rank - 1] / 1000
+def test_where_the_clock_was_set_back_it_goes_on() -> None:
+    stage = Stage()
+    played(plain(0, 50, -3_600_000, -3_599_990), stage)
+    assert [round(at) for at, _ in stage.given] == [0, 50, 50, 60]
 
 
-def test_lateness_of_nothing() -> None:
-    assert Lateness().to_json() == {"median_ms": None, "p99_ms": None, "max_ms": None}
+def test_lateness_counts_from_where_it_went_on() -> None:
+    stage = Stage((12, PAUSE), (5000, GO_ON))
+    player = played(plain(0, 10, 20, 30), stage)
+    assert [round(at) for at, _ in stage.given] == [0, 10, 5008, 5018]
+    assert (player.lateness.at_ms(100) or 0) < 1
 
 
-@pytest.fixture
-def capture(tmp_path: Path) -> Path:
-    first: list[Row] = [
-        (START, 0, 0x0C1, 0, b"\x1a\x2b"),
-        (START + 10 * MS, 0, 0x0C1, int(FrameFlag.EXTENDED), b"\x01"),
-        (START + 20 * MS, 0, 0x7FF, 0, b""),
-        (START + 30 * MS, 0, 0x100, int(FrameFlag.ERROR), bytes(8)),
+def test_a_player_that_was_stopped_does_not_play_in_a_rush() -> None:
+    class Stopped(Stage):
+        def wait(self, seconds: float | None) -> Sequence[Command]:
+            commands = super().wait(seconds)
+            if 20 * MS <= self.ns - AHEAD_NS < 30 * MS:
+                self.ns += 60_000 * MS
+            return commands
+
+    stage = Stopped()
+    player = played(plain(0, 10, 20, 30, 40, 50), stage)
+    # it goes on from where it was when it last began to wait
+    assert [at for at, _ in stage.given] == [pytest.approx(at, abs=0.1) for at in (0, 10, 60030, 60040, 60050, 60060)]
+    assert player.stops == 1
+    assert (player.lateness.at_ms(100) or 0) < 1
+
+
+def test_steps_are_not_late() -> None:
+    stage = Stage((0, PAUSE), (500, FRAME), (900, FRAME), (1000, QUIT))
+    player = played(plain(0, 10, 20, 30), stage, paused=True)
+    assert [(round(at), can_id) for at, can_id in stage.given] == [(500, 0), (900, 1)]
+    assert player.lateness.frames == 0
+    assert player.position_ns == 10 * MS
+    assert player.state.quitting
+
+
+def test_elsewhere_is_another_turn() -> None:
+    stage = Stage((15, Command(Kind.TO, 0.05)), (16, Command(Kind.SPEED, 2)))
+    player = played(plain(0, 10, 20, 30, 40, 50, 60), stage)
+    assert ids(stage) == [0, 1, 5, 6]
+    # half of the 9 ms that were left when the speed was doubled
+    assert [at for at, _ in stage.given] == [pytest.approx(at, abs=0.1) for at in (0, 10, 15, 16 + 9 / 2)]
+    assert stage.turns == [0, 0, 1, 1]
+    assert player.lateness.frames == 4
+
+
+def test_marks_and_gaps_are_told() -> None:
+    index = index_of([(0, 0, 1), (100, 0, 2)], Mark(START + 150 * MS, "power_on"), [(200, 0, 3), (1500, 0, 4)])
+    event = Command(Kind.EVENT)
+    stage = Stage((1, event), (2, FRAME), (3, event), (4, FRAME), (5, event), (6, QUIT))
+    played(index, stage)
+    assert [said for said in stage.said if isinstance(said, Arrived)] == [
+        Arrived(150 * MS, "mark power_on"),
+        Arrived(200 * MS + 1, "1.300 s without a frame"),
+        Arrived(1500 * MS, None),
     ]
-    second: list[Row] = [(START + 40 * MS, 0, 0x0C1, int(FrameFlag.FD), bytes(12))]
-    with CaptureWriter(tmp_path / "c.pcapng") as writer:
-        a, b = writer.add_bus("can1", 250_000), writer.add_bus("can\x1b2", 250_000)
-        writer.write_frames(a, batch_of(first))
-        writer.write_frames(a, batch_of([(START + 35 * MS, 0, 0x200, int(FrameFlag.REMOTE), b"")], [4]))
-        writer.write_frames(b, batch_of(second))
-    return tmp_path / "c.pcapng"
+    assert ids(stage) == [1, 3, 4]
 
 
-def texts(path: Path, wanted: Wanted | None = None) -> list[str]:
-    with open_recording(path) as recording:
-        return [row_text(row) for row in frame_rows(recording, wanted or Wanted())]
+def test_how_it_stands_is_told_five_times_a_second_and_at_once_when_told_something() -> None:
+    stage = Stage((1000, PAUSE), (9000, GO_ON), (9100, QUIT))
+    played(plain(*range(0, 3000, 10)), stage)
+    playing = [at for at, said in zip(stage.said_at, stage.said, strict=True) if at < AHEAD_NS + 1000 * MS]
+    assert len(playing) == pytest.approx(1050 * MS / STATUS_NS, abs=1)
+    assert min(b - a for a, b in pairwise(playing)) > STATUS_NS * 0.9
+    paused = [said for said in stage.statuses if said.paused]
+    assert [said.at_ns // MS for said in paused] == [pytest.approx(1000, abs=1)]  # a pause is told once
+    assert stage.statuses[-1].told == 3
+    assert {said.end_ns for said in stage.statuses if said.end_known} == {2990 * MS}
 
 
-def test_frames_as_text(capture: Path) -> None:
-    assert texts(capture) == [
-        "     0.000000000 s, can1, 0C1 says 1A 2B",
-        "     0.010000000 s, can1, 000000C1 says 01",
-        "     0.020000000 s, can1, 7FF says nothing",
-        "     0.030000000 s, can1, error frame",
-        "     0.035000000 s, can1, 200 asks for 4 bytes",
-        "     0.040000000 s, can?2, 0C1 FD says" + 12 * " 00",
-    ]
+def test_nothing_is_given_to_an_output_that_is_not_ready_and_nothing_is_lost() -> None:
+    class Stuck(Stage):
+        def wait(self, seconds: float | None) -> Sequence[Command]:
+            commands = super().wait(seconds)
+            self.ready = not 20 <= (self.ns - AHEAD_NS) / MS < 300
+            return commands
+
+    stage = Stuck()
+    player = played(plain(*range(0, 500, 10)), stage)
+    assert ids(stage) == list(range(50))
+    assert not [at for at, _ in stage.given if 20.1 < at < 300]
+    assert player.lateness.at_ms(100) == pytest.approx(280, abs=250)
 
 
-@pytest.mark.parametrize(
-    ("wanted", "left"),
-    [
-        (Wanted(Part(0.01, 0.03)), [1, 2]),
-        (Wanted(Part(0.035, None)), [4, 5]),
-        (Wanted(buses=frozenset({"can1"})), [0, 1, 2, 3, 4]),
-        (Wanted(ids=frozenset({IdKey(0x0C1, False)})), [0, 5]),
-        (Wanted(ids=frozenset({IdKey(0x0C1, True), IdKey(0x200, False)})), [1, 4]),
-        (Wanted(ids=frozenset({IdKey(0x100, False)})), []),  # that of an error frame is none
-        (Wanted(ids=frozenset()), []),
-    ],
-)
-def test_only_what_is_wanted(capture: Path, wanted: Wanted, left: list[int]) -> None:
-    whole = texts(capture)
-    assert texts(capture, wanted) == [whole[place] for place in left]
+def test_a_player_whose_output_is_stuck_still_obeys() -> None:
+    stage = Stage((50, QUIT))
+    stage.ready = False
+    assert played(plain(0, 10), stage).frames == 0
 
 
-def test_played_in_a_process_of_its_own(capture: Path) -> None:
-    played = play_apart(Playing(capture, Wanted(), 100.0))
-    assert isinstance(played, Played)
-    assert (played.frames, played.sent, played.not_sent) == (6, 0, 0)
-    assert played.lateness["median_ms"] is not None
+def test_bundles_are_due_at_their_end() -> None:
+    stage = Stage()
+    player = played(plain(*range(0, 1000, 10)), stage, bundle_ns=200 * MS)
+    assert stage.groups == [1, 20, 20, 20, 20, 19]
+    assert ids(stage) == list(range(100))
+    assert (player.lateness.at_ms(100) or 0) < 1
 
 
-@pytest.mark.long
-def test_lateness_at_9000_frames_a_second(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The figure to reach is a median under 1 ms and a 99th percentile under 5 ms; what it was is printed, beside what
-    a bare loop that sleeps as often comes to on the same machine just before: what is left to others' load."""
-    bare, start = Lateness(), monotonic_ns()
-    for due in range(start, start + 3_000 * MS, 1_000_000_000 // 9000):
-        sleep(max(due - monotonic_ns(), 0) / 1e9)
-        bare.add(monotonic_ns() - due)
-    with CaptureWriter(tmp_path / "full.pcapng") as writer:
-        bus = writer.add_bus("can1", 1_000_000)
-        for part in range(10):
-            many = [(START + (part * 9000 + k) * 1_000_000_000 // 9000, 0, k % 2048, 0, bytes(8)) for k in range(9000)]
-            writer.write_frames(bus, batch_of(many))
-    played = play_apart(Playing(tmp_path / "full.pcapng", Wanted(), 1.0))
-    with capsys.disabled():
-        print(f"\n{played.frames} frames in 10 s: late by {played.lateness}; bare sleeps: {bare.to_json()}")
-    assert played.frames == 90_000  # how late depends on what else the machine does: it is printed, not judged
+def test_behind_the_end_it_waits_where_it_is_to() -> None:
+    stage = Stage((500, Command(Kind.BY, -0.015)), (600, GO_ON), (700, QUIT))
+    played(plain(0, 10, 20), stage, hold_at_end=True)
+    assert ids(stage) == [0, 1, 2, 1, 2]
+    assert [said.at_end for said in stage.statuses][-1]
+
+
+def test_far_behind_the_end_is_the_end() -> None:
+    stage = Stage((1, PAUSE), (2, Command(Kind.TO, 1e9)), (3, Command(Kind.BY, -0.005)), (4, FRAME), (5, QUIT))
+    played(plain(0, 10, 20), stage)
+    assert ids(stage) == [0, 2]
+
+
+def test_nothing_to_play_ends_at_once() -> None:
+    stage = Stage()
+    assert played(index_of(), stage).frames == 0

@@ -17,9 +17,11 @@ from hypothesis import strategies as st
 
 from benchcheck.capture.pcapng_writer import CaptureWriter
 from benchcheck.jobs.frame_rows import Wanted
+from benchcheck.jobs.play_line import QUEUE, Bundles, Gone, PlayerLine
 from benchcheck.jobs.play_state import Command, Kind
 from benchcheck.jobs.player import Arrived, Status
-from benchcheck.jobs.player_process import QUEUE, Delivered, Played, PlayerProcess, Playing, _Gone, _Line, play_apart
+from benchcheck.jobs.player_process import PlayerProcess, play_apart
+from benchcheck.jobs.playing import Delivered, Played, Playing
 from benchcheck.jobs.reel import Frames
 from benchcheck.traffic.watch import IdKey
 from benchcheck.words.errors import SetupError
@@ -189,7 +191,8 @@ def test_a_capture_that_is_cut_plays_up_to_there(capture: Path, tmp_path: Path) 
 UNDER_A_SCREEN = """
 import sys
 from pathlib import Path
-from benchcheck.jobs.player_process import Playing, play_apart
+from benchcheck.jobs.player_process import play_apart
+from benchcheck.jobs.playing import Playing
 
 class Screen:
     def write(self, text): pass
@@ -224,7 +227,7 @@ def test_so_many_frames_are_under_way_and_no_more(size: int) -> None:
     frames = Frames(batch_of([(START, 0, 1, 0, bytes(8))] * size), np.zeros(size, np.int64), ("can1",), START)
     here, there = multiprocessing.Pipe()
     with here, there:
-        line = _Line(there)
+        line = PlayerLine(there)
         given = 0
         while line.ready:
             line.give(frames, 0)  # and never waits, with nobody who reads
@@ -237,11 +240,63 @@ def test_so_many_frames_are_under_way_and_no_more(size: int) -> None:
         assert line.wait(0.0) == ()
 
 
+def test_bundles_beside_what_does_not_wait() -> None:
+    now = 0
+
+    def frames(at: int) -> Frames:
+        return Frames(batch_of([(START + at, 0, at, 0, b"")]), np.array([at]), ("can1",), START)
+
+    here, there = multiprocessing.Pipe()
+    with here, there:
+        bundles = Bundles(PlayerLine(there), 100, lambda: now)
+        for at, turn in ((0, 0), (40, 0), (99, 0), (101, 0), (150, 0), (160, 1), (170, 1)):
+            now = at
+            bundles.give(frames(at), turn)
+        bundles.tell(Arrived(170, None))
+        found: list[object] = []
+        while here.poll():
+            said = here.recv()
+            found.append((said[0], Frames.unpacked(said[1:]).at_ns.tolist()) if isinstance(said, tuple) else said)
+    # the first at once; then when 100 are over, when it has gone elsewhere, and before anything is told
+    assert found == [(0, [0]), (0, [40, 99, 101]), (0, [150]), (1, [160, 170]), Arrived(170, None)]
+
+
+def test_printed_when_due_and_delivered_in_bundles(capture: Path, tmp_path: Path) -> None:
+    script = tmp_path / "both.py"
+    script.write_text(BOTH, encoding="ascii")
+    done = subprocess.run(
+        [sys.executable, str(script), str(capture)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=WAIT_S,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+    )
+    assert (done.stderr.split(), done.returncode) == (["10000"], 0)
+    assert len(done.stdout.splitlines()) == 10_000
+
+
+BOTH = """
+import sys
+from pathlib import Path
+from benchcheck.jobs.player_process import PlayerProcess
+from benchcheck.jobs.playing import Delivered, Playing
+
+if __name__ == "__main__":
+    count = 0
+    with PlayerProcess(Playing(Path(sys.argv[1]), speed=100.0, as_text=True, deliver=True, bundle_s=0.05)) as player:
+        while player.played is None:
+            said = player.receive(None)
+            count += len(said.frames) if isinstance(said, Delivered) else 0
+    print(count, file=sys.stderr)
+"""
+
+
 @given(st.lists(st.sampled_from(Kind), max_size=20))
 def test_commands_come_in_turn(kinds: list[Kind]) -> None:
     here, there = multiprocessing.Pipe()
     with here, there:
-        line, found = _Line(there), []
+        line, found = PlayerLine(there), []
         for kind in kinds:
             here.send(Command(kind, 1.5))
         while len(found) < len(kinds):
@@ -253,8 +308,8 @@ def test_the_other_side_is_gone() -> None:
     here, there = multiprocessing.Pipe()
     with there:
         here.close()
-        line = _Line(there)
-        with pytest.raises(_Gone):
+        line = PlayerLine(there)
+        with pytest.raises(Gone):
             line.wait(None)
-        with pytest.raises(_Gone):
+        with pytest.raises(Gone):
             line.tell("words")

@@ -84,10 +84,10 @@ def test_what_lies_behind_the_part_is_not_looked_at() -> None:
     assert len(index.slices) < 10
 
 
-def test_where_the_clock_was_set_back_all_of_the_part_comes() -> None:
-    # by the stamps (second 0, 5, then 1 again) all are of the part; by played time the last one comes at second 5
-    reel = Reel(plain(0, 5000, 1000, 1010), Wanted(Part(None, 5.5)))
-    assert rest_of(reel) == [0, 5000, 5000, 5010]
+def test_where_the_clock_was_set_back_it_goes_on_in_played_time() -> None:
+    # by the stamps (second 0, 5, then 1 again) all are of the part; by played time the last two come after second 5
+    assert rest_of(Reel(plain(0, 5000, 1000, 1010), Wanted(Part(None, 5.5)))) == [0, 5000, 5000, 5010]
+    assert rest_of(Reel(plain(0, 5000, 1000, 1010), Wanted(Part(None, 4.5)))) == [0]
 
 
 def test_nothing_wanted_and_nothing_there() -> None:
