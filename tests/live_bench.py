@@ -31,13 +31,16 @@ def live_bench(
     taps: int = 0,
     units: Sequence[str] | None = None,
     heard: bool = False,
+    troubles: Sequence[str] = (),
 ) -> Iterator[tuple[Path, Bench, Harness]]:
     """(bench file, the bench that plugs and feeds, profile). Its first `taps` taps are put on the profile's first talkers.
 
     units  those that are plugged in; None: all
     heard  wait until the first of them talks
+    troubles  of the bench itself, see simulator.bench_troubles
     """
     command = [sys.executable, "-m", "benchcheck", "simulate", str(PROFILE)]
+    command += [f"--trouble={name}" for name in troubles]
     if faults:
         (folder / "faults.toml").write_text(faults, encoding="utf-8")
         command += ["--faults", str(folder / "faults.toml")]

@@ -28,6 +28,11 @@ class AdapterCounts:
     dropped: int
     garbled: int
 
+    @property
+    def lost(self) -> int:
+        """Frames that are certainly missing: what was garbled was a frame too."""
+        return self.dropped + self.garbled
+
 
 class FrameSource(Protocol):
     """What stands behind an adapter. Counts only grow.

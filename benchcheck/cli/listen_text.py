@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from benchcheck.jobs.live_listening import BusStatus, LineStatus
 
 _MOST_TYPES = 8
+_ORDINARY = ("listening", "not heard yet", "no errors", "not reported by this adapter", "complete")
 
 
 class Teller:
@@ -30,6 +31,8 @@ class Teller:
                 self._passive.add(bus.name)
                 say(f"{clock}  {escaped(bus.name)}: {escaped(bus.passive)}")
             self._change(clock, bus.name, "", bus.link)
+            self._change(clock, bus.name, "controller", bus.controller)
+            self._change(clock, bus.name, "recording", _lost(bus))
             for unit in bus.units:
                 state = unit.state.value or "not heard yet"
                 self._change(clock, bus.name, unit.unit, state, unit.text)
@@ -43,7 +46,7 @@ class Teller:
     def _change(self, clock: str, name: str, unit: str, state: str, text: str = "") -> None:
         before = self._states.get((name, unit))
         self._states[name, unit] = state
-        if state == before or (before is None and state in ("listening", "not heard yet")):
+        if state == before or (before is None and state in _ORDINARY):
             return
         who = escaped(f"{name} {unit}".strip())
         say(f"{clock}  > {who}: {escaped(state)}" + (f" - {escaped(text)}" if text and state != "present" else ""))
@@ -59,14 +62,20 @@ def bus_line(bus: BusStatus) -> str:
     else:
         parts.append(counted(bus.error_frames, "error frame"))
     parts.append(f"controller: {bus.controller}")
-    if bus.dropped:
-        parts.append(f"{counted(bus.dropped, 'frame')} dropped")
-    if bus.garbled:
-        parts.append(f"{counted(bus.garbled, 'record')} garbled")
+    if bus.dropped or bus.garbled:
+        parts.append(_lost(bus))
     there = sum(unit.state.value == "present" for unit in bus.units)
     if bus.units:
         parts.append(f"{there} of {len(bus.units)} present")
     return f"{escaped(bus.name)}: {'; '.join(parts)}"
+
+
+def _lost(bus: BusStatus) -> str:
+    """What did not come through, in words."""
+    parts = [f"{counted(bus.dropped, 'frame')} dropped"] if bus.dropped else []
+    if bus.garbled:
+        parts.append(f"{counted(bus.garbled, 'record')} garbled")
+    return ", ".join(parts) or "complete"
 
 
 def line_line(line: LineStatus) -> str:

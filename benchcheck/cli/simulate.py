@@ -18,10 +18,16 @@ Examples:
   benchcheck simulate profiles/starter
   benchcheck simulate profiles/starter --faults my_faults.toml
   benchcheck simulate profiles/starter --transport tcp
+  benchcheck simulate profiles/starter --trouble refuses-silence
+
+\b
+Troubles of the bench itself, to see what is said then: refuses-silence (the CAN adapters refuse silent mode),
+loses-frames, garbles (every tenth frame), sees-errors (their status tells of bus errors).
 """
 )
 @click.argument("profile")
 @click.option("--faults", type=click.Path(path_type=Path), help="TOML file of the faults to plant.")
+@click.option("--trouble", "troubles", multiple=True, metavar="NAME", help="What is wrong with the bench itself.")
 @click.option(
     "--transport",
     type=click.Choice(["auto", "pty", "tcp"]),
@@ -30,7 +36,7 @@ Examples:
     help="Pseudo-terminals, or loopback TCP; auto takes what the system has.",
 )
 @click.option("--seed", type=int, default=1, show_default=True, help="Of scatter and noise; 0 for none.")
-def command(profile: str, faults: Path | None, transport: str, seed: int) -> int:
+def command(profile: str, faults: Path | None, troubles: tuple[str, ...], transport: str, seed: int) -> int:
     """Serve a simulated bench of PROFILE until Ctrl-C, or until the pipe that is its stdin closes.
 
     Prints the bench description, one JSON line, on stdout: its meter and supply (SCPI), CAN adapter
@@ -44,6 +50,7 @@ def command(profile: str, faults: Path | None, transport: str, seed: int) -> int
     serve(
         find_profile(profile),
         faults=faults,
+        troubles=troubles,
         transport=transport,
         seed=seed,
         until_stdin_closes=piped,

@@ -18,6 +18,7 @@ from benchcheck.traffic.expectations import expectations
 from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.pieces import SECOND_NS, WindowBits
 from benchcheck.traffic.presence import judge_presence, watch_of
+from benchcheck.traffic.protocols import protocols_of
 from benchcheck.traffic.summary import load_percent
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.traffic.unit_presence import UnitExpectation, UnitPresence
@@ -138,7 +139,8 @@ class LiveListening:
         self._known = {
             name: [(message.can_id, message.extended) for message in bus.messages] for name, bus in profile.items()
         }
-        self._lines = [_Line(asked, LineTally(asked.protocol)) for asked in lines]
+        known = protocols_of(harness)
+        self._lines = [_Line(asked, LineTally(known[asked.protocol])) for asked in lines]
         self._tally = TrafficTally()
         self.start_ns = 0
         self.gaps: list[RecorderGap] = []
@@ -149,7 +151,7 @@ class LiveListening:
             try:
                 bus.adapter = self._bench.can(bus.asked.name, bus.asked.bitrate, acknowledge=self._acknowledge)
                 bus.adapter.drain()
-                bus.gaps = ListeningGaps(bus.asked.name, self._clock.stamp_ns(), bus.adapter.counts.dropped)
+                bus.gaps = ListeningGaps(bus.asked.name, self._clock.stamp_ns(), bus.adapter.counts.lost)
             except BenchcheckError as trouble:
                 bus.trouble = str(trouble)
         for line in self._lines:
@@ -270,7 +272,7 @@ class LiveListening:
             if self._capture is not None:
                 self._capture.frames(bus.asked.name, batch)
         last_ns = bus.last_ns if len(batch) else None
-        now_ns, dropped = self._clock.stamp_ns(), adapter.counts.dropped
+        now_ns, dropped = self._clock.stamp_ns(), adapter.counts.lost
         self._note(bus.gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages))
 
     def _note(self, gaps: Sequence[RecorderGap]) -> None:
@@ -305,7 +307,7 @@ class LiveListening:
             round((frames - before) * SECOND_NS / max(span_ns, 1)),
             (tally.error_frames if tally is not None else 0) if adapter and adapter.error_frames_reported else None,
             adapter.controller if adapter is not None else "",
-            bus.gaps.dropped if bus.gaps is not None else 0,
+            counts.dropped if counts is not None else 0,
             counts.garbled if counts is not None else 0,
             adapter.passive.sentence if adapter is not None else "",
             tuple(self._judged(bus, tally, now_ns)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
+from benchcheck.simulator.bench_troubles import GARBLES, LOSES_FRAMES, REFUSES_SILENCE, SEES_ERRORS
 from benchcheck.simulator.traffic import SentFrame
 
 OK, REFUSED = b"\r", b"\a"
@@ -20,7 +21,9 @@ RATES = {
     "9": 83_300,
 }
 LINE_LENGTH = 64
-OVERRUN = 0x08  # bit of the status flags: frames were dropped
+OVERRUN = 0x08  # bits of the status flags: frames were dropped
+BUS_ERROR = 0x80  # ...there were errors on the bus
+EVERY = 10  # one frame of so many is lost or damaged, where that is the trouble
 _SENDS = {"t": (3, True), "T": (8, True), "r": (3, False), "R": (8, False)}
 
 
@@ -29,9 +32,12 @@ class CanAdapter:
 
     closed, open and acknowledging (O), or open and listening only (L).
     on_close  called at C, so that what waits in the port can be thrown away
+    troubles  see bench_troubles
     """
 
-    def __init__(self, on_close: Callable[[], None] = lambda: None) -> None:
+    def __init__(self, on_close: Callable[[], None] = lambda: None, troubles: frozenset[str] = frozenset()) -> None:
+        self._troubles = troubles
+        self._passed = 0
         self.bitrate: int | None = None
         self.is_open = False
         self.listen_only = False
@@ -66,9 +72,17 @@ class CanAdapter:
             return []
         lines = []
         for frame in frames:
+            self._passed += 1
+            is_tenth = self._passed % EVERY == 0
+            if is_tenth and LOSES_FRAMES in self._troubles:
+                self.drop()
+                continue
             head = f"T{frame.can_id:08X}" if frame.extended else f"t{frame.can_id:03X}"
             stamp = f"{int(frame.at_s * 1000) % 60000:04X}" if self._stamps else ""
-            lines.append(f"{head}{len(frame.data)}{frame.data.hex().upper()}{stamp}\r".encode("ascii"))
+            text = f"{head}{len(frame.data)}{frame.data.hex().upper()}{stamp}"
+            if is_tenth and GARBLES in self._troubles:
+                text = text[: len(text) // 2] + "?"
+            lines.append(f"{text}\r".encode("ascii"))
         return lines
 
     def drop(self) -> None:
@@ -87,7 +101,7 @@ class CanAdapter:
         if verb == "s":
             return self._set_rate(_register_rate(rest))
         if verb in "OL" and not rest:
-            if self.is_open or self.bitrate is None:
+            if self.is_open or self.bitrate is None or (verb == "L" and REFUSES_SILENCE in self._troubles):
                 return REFUSED
             self.is_open, self.listen_only = True, verb == "L"
             return OK
@@ -100,7 +114,7 @@ class CanAdapter:
         if verb == "N" and not rest:
             return b"NBCS1\r"
         if verb == "F" and not rest:
-            flags, self._overrun = OVERRUN * self._overrun, False
+            flags, self._overrun = OVERRUN * self._overrun | BUS_ERROR * (SEES_ERRORS in self._troubles), False
             return f"F{flags:02X}\r".encode()
         if verb == "Z" and rest in ("0", "1") and not self.is_open:
             self._stamps = rest == "1"

@@ -7,11 +7,12 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TextIO
 
 from benchcheck.profile.load import load_profile
+from benchcheck.simulator.bench_troubles import checked
 from benchcheck.simulator.fault_file import read_faults, write_truth
 from benchcheck.simulator.server import BenchServer
 
@@ -23,12 +24,14 @@ def serve(
     transport: str = "auto",
     seed: int = 1,
     truth: Path | None = None,
+    troubles: Iterable[str] = (),
     out: TextIO | None = None,
     until_stdin_closes: bool = False,
     ready: Callable[[], None] = lambda: None,
 ) -> None:
     """Serve the profile's simulated bench until SIGTERM, Ctrl-C, or (where asked) until stdin closes.
 
+    troubles  what is wrong with the bench itself, see bench_troubles
     out    where the bench description goes, one JSON line, when everything answers (stdout by default)
     ready  called after that
     Raises InputError or FaultyFiles for what is wrong in the files, SetupError for a missing pseudo-terminal.
@@ -37,7 +40,7 @@ def serve(
     planted = read_faults(faults, harness) if faults is not None else ()
     if truth is not None:
         write_truth(truth, planted, harness)
-    with BenchServer(harness, planted, transport=transport, seed=seed) as server:
+    with BenchServer(harness, planted, transport=transport, seed=seed, troubles=checked(troubles)) as server:
         before = {number: signal.signal(number, lambda *_: server.stop()) for number in (signal.SIGTERM, signal.SIGINT)}
         try:
             if until_stdin_closes:
