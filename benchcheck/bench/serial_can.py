@@ -78,7 +78,7 @@ class SerialCan:
         self._queue: deque[tuple[int, bytes | None]] = deque()  # None: what comes behind it doesn't go on from before
         self._put_bytes = self._taken_bytes = 0
         self._queue_bytes = queue_bytes
-        self._skipped = False  # whether the last chunk was dropped
+        self._skipped = self._cut = False  # whether the last chunk was dropped, and ended within a line
         self._parser: SerialCanParser | None = None
         self._ready: list[FrameBatch] = []
         self._parsing = threading.Lock()
@@ -269,10 +269,11 @@ class SerialCan:
             self.dropped += data.count(b"\r")
             if not self._skipped:
                 self._queue.append((stamp_ns, None))
-            self._skipped = True
+            self._skipped, self._cut = True, not data.endswith(b"\r")
             return
-        if self._skipped:
+        if self._skipped and self._cut:
             # the end of a line whose beginning was dropped
+            self.dropped += 1
             data = data[data.find(b"\r") + 1 :]
         self._skipped = False
         self._queue.append((stamp_ns, data))
