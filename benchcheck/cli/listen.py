@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -131,7 +133,7 @@ def _listen(live: LiveListening, bench: Bench, for_s: float | None, *, until_pre
     """Until the time is over, all are present, or somebody ends it."""
     from benchcheck.cli.listen_text import Teller
 
-    clock, teller = bench.clock, Teller(quiet)
+    clock, teller = bench.clock, Teller(quiet, shutil.get_terminal_size().columns if sys.stderr.isatty() else None)
     begin_ns = told_ns = looked_ns = clock.monotonic_ns()
     try:
         while True:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from benchcheck.cli.output import say
@@ -13,14 +14,16 @@ if TYPE_CHECKING:
     from benchcheck.jobs.live_listening import BusStatus, LineStatus
 
 _MOST_TYPES = 8
+_INDENT = 15
 _ORDINARY = ("listening", "not heard yet", "no errors", "not reported by this adapter", "complete")
 
 
 class Teller:
-    """Says on stderr how things stand. `quiet`: only what changed."""
+    """Says on stderr how things stand. `quiet`: only what changed. `width`: columns of the terminal, None where there is none."""
 
-    def __init__(self, quiet: bool) -> None:
+    def __init__(self, quiet: bool, width: int | None = None) -> None:
         self._quiet = quiet
+        self._width = width
         self._passive: set[str] = set()
         self._states: dict[tuple[str, str], str] = {}
 
@@ -29,7 +32,7 @@ class Teller:
         for bus in buses:
             if bus.passive and bus.name not in self._passive:
                 self._passive.add(bus.name)
-                say(f"{clock}  {escaped(bus.name)}: {escaped(bus.passive)}")
+                self._say(f"{clock}  {escaped(bus.name)}: {escaped(bus.passive)}")
             self._change(clock, bus.name, "", bus.link)
             self._change(clock, bus.name, "controller", bus.controller)
             self._change(clock, bus.name, "recording", _lost(bus))
@@ -37,11 +40,11 @@ class Teller:
                 state = unit.state.value or "not heard yet"
                 self._change(clock, bus.name, unit.unit, state, unit.text)
             if not self._quiet:
-                say(f"{clock}  {bus_line(bus)}")
+                self._say(f"{clock}  {bus_line(bus)}")
         for line in lines:
             self._change(clock, line.name, "", line.link)
             if not self._quiet:
-                say(f"{clock}  {line_line(line)}")
+                self._say(f"{clock}  {line_line(line)}")
 
     def _change(self, clock: str, name: str, unit: str, state: str, text: str = "") -> None:
         before = self._states.get((name, unit))
@@ -49,7 +52,16 @@ class Teller:
         if state == before or (before is None and state in _ORDINARY):
             return
         who = escaped(f"{name} {unit}".strip())
-        say(f"{clock}  > {who}: {escaped(state)}" + (f" - {escaped(text)}" if text and state != "present" else ""))
+        why = f" - {escaped(text)}" if text and state != "present" else ""
+        self._say(f"{clock}  > {who}: {escaped(state)}{why}")
+
+    def _say(self, text: str) -> None:
+        """Broken between words where the terminal is narrower."""
+        if self._width is None or len(text) <= self._width:
+            say(text)
+            return
+        lines = wrap(text, self._width, subsequent_indent=" " * _INDENT, break_long_words=False, break_on_hyphens=False)
+        say("\n".join([text[: len(text) - len(text.lstrip())] + lines[0].lstrip(), *lines[1:]]))
 
 
 def bus_line(bus: BusStatus) -> str:
