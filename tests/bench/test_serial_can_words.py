@@ -136,3 +136,19 @@ def test_only_frames_can_be_sent() -> None:
     for can_id, data, extended in ((0x800, b"", False), (-1, b"", True), (1, bytes(9), True)):
         with pytest.raises(ValueError, match="no classic frame"):
             frame_line(can_id, data, extended=extended)
+
+
+@pytest.mark.long
+def test_ten_thousand_random_streams() -> None:
+    """Fixed seed; half of them made of the signs that lines are made of."""
+    random = np.random.default_rng(11)
+    signs = np.frombuffer(b"tTrRdDbBFzZVvN0189aAfF\r\r\a\n \x00", np.uint8)
+    for number in range(10_000):
+        size = int(random.integers(0, 400))
+        raw = random.choice(signs, size) if number % 2 else random.integers(0, 256, size, dtype=np.uint8)
+        text, parser = raw.tobytes(), SerialCanParser()
+        cut = int(random.integers(0, size + 1))
+        found = rows(parser.feed([(0, text[:cut])])) + rows(parser.feed([(1, text[cut:])]))
+        whole = SerialCanParser()
+        assert rows(whole.feed([(0, text)])) == found
+        assert (whole.garbled, whole.refusals) == (parser.garbled, parser.refusals)
