@@ -94,8 +94,7 @@ class SerialCanParser:
 
     def _keep(self, rest: bytes) -> None:
         if len(rest) > _LONGEST:
-            self.garbled += 1
-            rest = b"\0" + rest[-_LONGEST + 1 :]  # its end may come yet: it must not be taken for a whole line
+            rest = b"\0" + rest[-_LONGEST:]  # its end may come yet: it is counted then, and never taken for a whole line
         self._rest = rest
 
     def _frames(
