@@ -84,6 +84,8 @@ class LineServer:
             command = raw.decode("ascii", "replace")
             self.commands.append(command)
             reply = self.replies.get(command)
+            if reply is None and command.endswith(";*IDN?"):  # what comes first is refused, the rest of the line is not
+                reply = self.replies.get("*IDN?")
             answer = reply(command) if callable(reply) else reply
             out += answer or b""
         return out
@@ -171,10 +173,17 @@ class SupplyModel:
     def __init__(self, refuses: str = "", stuck_on: bool = False) -> None:
         self.on = False
         self.volts = self.limit = 0.0
+        self.amps: float | None = None  # what its ammeter shows; None: a published example
+        self.trips_above: float | None = None  # amperes above which it switches itself off
+        self.says_set = True  # whether it answers VOLT? and CURR?
         self.refuses = refuses
         self.stuck_on = stuck_on
         self.queue: list[bytes] = []
         self.server: PtyLines | None = None
+
+    def drawn(self) -> float:
+        """What is plugged draws `amps` at 24 V, and less below."""
+        return (self.amps or 0.0) * self.volts / 24.0
 
     def replies(self) -> dict[str, Reply]:
         return _Replies(self)
@@ -197,12 +206,23 @@ class _Replies(dict):
             model.limit = float(value)
         elif word == "OUTP":
             model.on = value == "ON" or model.stuck_on
+        elif command in ("VOLT?;*IDN?", "CURR?;*IDN?"):
+            known = f"{model.volts if word.startswith('VOLT') else model.limit:.4f};" if model.says_set else ""
+            if not model.says_set:
+                model.queue.append(b'-113,"Undefined header"\n')
+            return known.encode() + b"Harbour Instruments,PS-40,7,2.0\n"
         elif word == "OUTP?":
             return b"1\n" if model.on else b"0\n"
         elif word == "MEAS:CURR?":
-            return b"1.50528E-2\n"  # reply form: published programming example of a supply
+            if model.amps is None:
+                return b"1.50528E-2\n"  # reply form: published programming example of a supply
+            amps = min(model.drawn(), model.limit) if model.on else 0.0
+            if model.trips_above is not None and amps > model.trips_above:
+                model.on = False
+            return f"{amps:.5f}\n".encode()
         elif word == "MEAS:VOLT?":
-            return f"{model.volts if model.on else 0.0:.4f}\n".encode()
+            held = model.amps is not None and model.drawn() > model.limit
+            return f"{(model.volts / 2 if held else model.volts) if model.on else 0.0:.4f}\n".encode()
         elif word == "SYST:ERR?":
             return model.queue.pop(0) if model.queue else b'+0,"No error"\n'
         elif word == "*IDN?":

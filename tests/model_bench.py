@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -106,7 +107,7 @@ class ModelBench:
         if what:
             self.log.append(what)
 
-    def can(self, name: str, bitrate: int, *, acknowledge: bool = False) -> _Can:
+    def can(self, name: str, bitrate: int, *, acknowledge: bool = False, fd: bool = False) -> _Can:
         self.use("can")
         self._can[name].acknowledge = acknowledge
         return self._can[name]
@@ -115,6 +116,11 @@ class ModelBench:
         self.use("line")
         self._line.baud, self._line.framing = baud, framing
         return self._line
+
+    @contextmanager
+    def loop_line(self, name: str, baud: int, framing: str) -> Iterator[_LoopLine]:
+        self.use("line", f"sending on {name}")
+        yield _LoopLine(self, name)
 
     def identities(self) -> dict[str, str]:
         return {"bench": "model"}
@@ -165,7 +171,10 @@ class _Supply:
         self.limits_a.append(limit_a)
         model.set_supply(volts, limit_a, model.supply.on, self._bench.now_s)
 
-    def on(self) -> None:
+    def cut_off(self) -> str:
+        return ""
+
+    def on(self, *, ramp: bool = False) -> None:
         self._bench.use("supply", "supply on")
         supply = self._bench.model.supply
         self._bench.model.set_supply(supply.volts, supply.limit_a, True, self._bench.now_s)
@@ -213,11 +222,43 @@ class _Hands:
     def tap(self, name: str, contact: str, ground: str, baud: int | None = None) -> None:
         self._bench.model.tap(name, contact, ground, baud)
 
+    def loop(self, name: str, send: str, hear: str, ground: str, bridge: tuple[str, str] | None = None) -> None:
+        self._bench.log.append(f"loop {name} {send} {hear} {bridge}")
+        self._bench.model.loop(name, send, hear, ground, bridge)
+
+    def loop_off(self, name: str) -> None:
+        self._bench.model.loop_off(name)
+
+
+class Counts(SimpleNamespace):
+    """As can_adapter.AdapterCounts, but a test may change it."""
+
+    @property
+    def lost(self) -> int:
+        return int(self.dropped + self.garbled)
+
+
+class _LoopLine:
+    identity, state = "model serial port", "listening"
+
+    def __init__(self, bench: ModelBench, name: str) -> None:
+        self._bench, self._name = bench, name
+        self._back = b""
+
+    def send(self, data: bytes) -> None:
+        self._back += data if self._bench.model.comes_back(self._name) else b""
+
+    def drain(self) -> list[HeardBytes]:
+        data, self._back = self._back, b""
+        return [HeardBytes(self._bench.clock.stamp_ns(), data)] if data else []
+
 
 class _Can:
     identity = "model adapter"
     error_frames_reported = False
     passive = SimpleNamespace(sentence="it is a model", state="by the adapter's word")
+    controller = "not reported by this adapter"
+    controller_errors = None
     state = "listening"
     outages: tuple[Outage, ...] = ()
 
@@ -227,7 +268,7 @@ class _Can:
         self._traffic = BusTraffic(bench.model.harness, bus, faults, seed)
         self._last_s = bench.now_s
         self.acknowledge = False
-        self.counts = SimpleNamespace(frames=0, dropped=0, garbled=0)
+        self.counts = Counts(frames=0, dropped=0, garbled=0)
 
     def drain(self) -> FrameBatch:
         model, now_s = self._bench.model, self._bench.now_s
@@ -262,6 +303,9 @@ class _Line:
         self._senders = senders(harness, habits(harness, faults), faults)
         self.baud, self.framing = 4800, "8N1"
 
+    def set_speed(self, baud: int, framing: str = "8N1") -> None:
+        self.baud, self.framing = baud, framing
+
     def drain(self) -> list[HeardBytes]:
         model, now_s = self._bench.model, self._bench.now_s
         since = model.powered_units()
@@ -271,7 +315,7 @@ class _Line:
         for driven in model.hearing().at_tap(tap.contact, tap.ground) if tap else ():
             sender, pieces = said.get((driven.transmitter.unit, driven.transmitter.contact), (None, []))
             for piece in pieces if sender is not None else ():
-                heard += piece.heard(sender.baud, self.baud, sender.framing)
+                heard += piece.heard(sender.baud, self.baud, sender.framing, inverted=driven.inverted)
         return [HeardBytes(self._bench.clock.stamp_ns(), heard)] if heard else []
 
 
@@ -310,6 +354,7 @@ def job_on(
     meter: MeterSpec | None = None,
     capture: CaptureSink | None = None,
     acknowledge: bool = True,
+    transmit: bool = False,
     bench_harness: Harness | None = None,
 ) -> Job:
     """`bench_harness`: what is really on the bench, where the profile under test says other things of it."""
@@ -326,6 +371,7 @@ def job_on(
         who="test",
         progress=said.append,
         acknowledge=acknowledge,
+        transmit=transmit,
         capture=capture,
     )
     return Job(bench, record, runner, said)

@@ -10,12 +10,16 @@ from typing import TYPE_CHECKING
 from benchcheck.bench.can_adapter import CanAdapter
 from benchcheck.bench.can_interface import facts
 from benchcheck.bench.clock import Clock
+from benchcheck.bench.guardian import Guardian
 from benchcheck.bench.hands import Hands
 from benchcheck.bench.line_hub import LineHub
+from benchcheck.bench.line_loop import LoopLine
+from benchcheck.bench.matrix import Matrix
 from benchcheck.bench.meter import Meter, ScpiMeter
 from benchcheck.bench.scpi import Instrument
 from benchcheck.bench.serial_line import LineListener
 from benchcheck.bench.supply import Supply
+from benchcheck.bench.watchdog import Watchdog
 from benchcheck.words.errors import SetupError
 
 if TYPE_CHECKING:
@@ -39,6 +43,7 @@ class Bench:
         self._meter: Meter | None = None
         self._supply: Supply | None = None
         self._hands: Hands | None = None
+        self._matrix: Matrix | None = None
         self._can: dict[str, CanAdapter] = {}
         self._lines: dict[str, LineListener] = {}
         self._hub = LineHub()
@@ -56,7 +61,7 @@ class Bench:
         stack, self._open = self._open, ExitStack()
         with stack:
             supply, self._supply = self._supply, None
-            self._meter = self._hands = None
+            self._meter = self._hands = self._matrix = None
             self._can, self._lines = {}, {}
             if supply is not None:
                 supply.close()
@@ -79,7 +84,9 @@ class Bench:
                 )
             instrument = Instrument("meter", port.resource, expect=port.identity, baud=port.baud)
             self._open.callback(instrument.close)
-            self._meter = ScpiMeter(instrument, port.spec)
+            meter = ScpiMeter(instrument, port.spec)
+            meter.read_back()
+            self._meter = meter
         return self._meter
 
     @property
@@ -95,8 +102,26 @@ class Bench:
                 )
             instrument = Instrument("supply", port.resource, expect=port.identity, baud=port.baud)
             self._open.callback(instrument.close)
-            self._supply = Supply(instrument, self.config.meter_spec, off_at_the_end=not self._keeps_supply)
+            keys = port.watchdog
+            self._supply = Supply(
+                instrument,
+                self.config.meter_spec,
+                off_at_the_end=not self._keeps_supply,
+                guardian=Guardian(port.resource, identity=instrument.identity, baud=port.baud),
+                watchdog=Watchdog(instrument, **keys.model_dump()) if keys is not None else None,
+            )
         return self._supply
+
+    @property
+    def matrix(self) -> Matrix | None:
+        """The switch matrix, opened, all its channels open; None where there is none."""
+        port = self.config.matrix
+        if self._matrix is None and port is not None:
+            instrument = Instrument("matrix", port.resource, expect=port.identity, baud=port.baud)
+            self._open.callback(instrument.close)
+            self._matrix = Matrix(instrument, port.red, port.black)
+            self._open.callback(self._matrix.close)
+        return self._matrix
 
     @property
     def hands(self) -> Hands | None:
@@ -106,14 +131,15 @@ class Bench:
             self._open.callback(self._hands.close)
         return self._hands
 
-    def can(self, bus: str, bitrate: int | None = None, *, acknowledge: bool = False) -> CanAdapter:
+    def can(self, bus: str, bitrate: int | None = None, *, acknowledge: bool = False, fd: bool = False) -> CanAdapter:
         """The adapter of a bus, listening. The description's bit rate wins over `bitrate`.
 
-        `acknowledge` lets the adapter take part in the bus; it must be asked for, here, in so many words.
+        `acknowledge` lets the adapter take part in the bus; it must be asked for, here, in so many words. `fd`: whether
+        FD frames may come.
         """
         adapter = self._can.get(bus)
         if adapter is not None:
-            if adapter.acknowledge == acknowledge:
+            if (adapter.acknowledge, adapter.fd) == (acknowledge, fd):
                 return adapter
             adapter.close()
         index, port = self._can_port(bus)
@@ -123,6 +149,7 @@ class Bench:
             port.channel,
             port.bitrate or bitrate,
             acknowledge=acknowledge,
+            fd=fd,
             bus_index=index,
             clock=self.clock,
             silence=port.silence,
@@ -177,6 +204,27 @@ class Bench:
         self._lines[name] = listener
         return listener
 
+    @contextmanager
+    def loop_line(self, name: str, baud: int, framing: str) -> Iterator[LoopLine]:
+        """A serial port that may send, for as long as the block: for a loop-back test that somebody allowed.
+
+        SetupError as for `line`; a listener on the same port is closed before.
+        """
+        port = next((port.port for port in self.config.serial if port.name == name), None)
+        if port is None:
+            raise SetupError(
+                f"has no serial port '{name}'", where=self.config.name, hint=self._named("serial", self.taps)
+            )
+        listener = self._lines.pop(name, None)
+        if listener is not None:
+            listener.close()
+        line = LoopLine(port, baud, framing, clock=self.clock, hub=self._hub)
+        line.open()
+        try:
+            yield line
+        finally:
+            line.close()
+
     @property
     def buses(self) -> tuple[str, ...]:
         return tuple(port.bus for port in self.config.can)
@@ -189,8 +237,12 @@ class Bench:
         """Who is on the bench, by device. Opens meter and supply to ask them; ports say how they are described."""
         found = {"bench": self.config.name + (" (simulated)" if self.config.simulated else "")}
         found["meter"] = self.meter.identity if self.has_meter else "readings typed in"
+        if self.has_meter and (settings := getattr(self.meter, "settings", "")):
+            found["meter settings"] = settings
         if self.config.supply is not None:
             found["supply"] = self.supply.identity
+        if (matrix := self.matrix) is not None:
+            found["matrix"] = matrix.identity
         for port in self.config.can:
             adapter = self._can.get(port.bus)
             found[f"can {port.bus}"] = (

@@ -69,6 +69,7 @@ class CanAdapter:
 
     acknowledge  False asks the interface for silence, and `passive` says what that is worth. True lets it
                  take part: a lone unit is then acknowledged by this bench.
+    fd           whether FD frames may come: the interface is opened for them, where it is known how
     silence      how this adapter was proved silent, in words; empty where it wasn't
     bus_index    goes into the `bus` column of every batch
     """
@@ -81,6 +82,7 @@ class CanAdapter:
         bitrate: int | None = None,
         *,
         acknowledge: bool = False,
+        fd: bool = False,
         bus_index: int = 0,
         queue_frames: int | None = None,
         clock: Clock | None = None,
@@ -91,6 +93,7 @@ class CanAdapter:
         self.channel = channel
         self.bitrate = bitrate
         self.acknowledge = acknowledge
+        self.fd = fd
         self._silence = silence
         self._bus_index = bus_index
         self._facts = facts(interface)
@@ -105,7 +108,7 @@ class CanAdapter:
             if queue_frames is not None:
                 options["queue_frames"] = queue_frames
             self._source = LibraryCan(
-                where, interface, channel, bitrate, self._facts, used, acknowledge=acknowledge, **options
+                where, interface, channel, bitrate, self._facts, used, acknowledge=acknowledge, fd=fd, **options
             )
         self._link = Link(f"can-{bus}", self._source, used)
 
@@ -127,6 +130,15 @@ class CanAdapter:
         return self._source.status
 
     @property
+    def controller_errors(self) -> bool | None:
+        """Whether that status tells of errors on the bus; None: not reported by this adapter (as yet)."""
+        from benchcheck.bench.serial_can_words import StatusBit
+
+        if self.status is None:
+            return None
+        return bool(self.status & (StatusBit.BUS_ERROR | StatusBit.ERROR_PASSIVE | StatusBit.WARNING))
+
+    @property
     def controller(self) -> str:
         """The same in words."""
         from benchcheck.bench.serial_can_words import StatusBit
@@ -146,7 +158,9 @@ class CanAdapter:
     def identity(self) -> str:
         rate = f"{self.bitrate} bit/s as configured" if self.bitrate else "bit rate as the adapter has it"
         errors = "error frames reported" if self.error_frames_reported else "error frames not reported by this adapter"
-        return f"{self.interface} on {self.channel}, {rate}; {self.passive.sentence}; {errors}"
+        unasked = self.fd and self._facts.fd_options is None
+        fd = "; FD frames can't be asked for here, and may look like errors" if unasked else ""
+        return f"{self.interface} on {self.channel}, {rate}; {self.passive.sentence}; {errors}{fd}"
 
     @property
     def counts(self) -> AdapterCounts:

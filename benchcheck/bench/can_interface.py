@@ -29,11 +29,13 @@ class InterfaceFacts:
     """error_frames: whether it hands on error frames. open_options: what else `can.Bus` is given. sets_bitrate: whether the
     bit rate that it is given is the one that it takes.
 
+    fd_options: what opens it for FD frames; None: that is not known here.
     silent_options / silent: what asks for silence, and what that is worth.
     """
 
     error_frames: bool = False
     open_options: Mapping[str, object] = field(default_factory=dict)
+    fd_options: Mapping[str, object] | None = None
     silent_options: Mapping[str, object] = field(default_factory=dict)
     silent: Passive = Passive(
         PassiveState.UNPROVED, "unproved whether this interface is silent: it may acknowledge what it hears"
@@ -56,7 +58,7 @@ _FACTS = {
         is_serial=True,
     ),
     # the kernel's own settings decide, and they are made outside this program
-    "socketcan": InterfaceFacts(error_frames=True, sets_bitrate=False),
+    "socketcan": InterfaceFacts(error_frames=True, sets_bitrate=False, fd_options={"fd": True}),
     "virtual": InterfaceFacts(
         error_frames=True,
         sets_bitrate=False,

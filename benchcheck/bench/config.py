@@ -19,8 +19,19 @@
     ohm_ranges = [{ full_scale = 600, resolution = 0.1 }, { full_scale = 6e3, resolution = 1 }]
     four_wire = true                   # it reads with four wires (Kelvin clips) as well
     four_wire_ranges = [{ full_scale = 20, resolution = 1e-6, percent = 0.02, counts = 10 }]
+    lead_hours = 4                     # so long the leads' zero is good; then they are measured again
     [supply]
     resource = "TCPIP::192.0.2.7::5025::SOCKET"
+    [supply.watchdog]                  # optional: commands of a supply that has a watchdog of its own
+    arm = "SYST:WATC 3"                # output off when it has not been fed for 3 s, as its manual says
+    feed = "SYST:WATC:FEED"
+    disarm = "SYST:WATC 0"
+    every_s = 1.0                      # how often it is fed; at most a third of the above
+    [matrix]                           # optional: a switch matrix that puts the meter's leads on contacts
+    resource = "TCPIP::192.0.2.8::5025::SOCKET"
+    red = { P101-4 = "101", GND1 = "120" }     # contact -> the channel that puts the red rail on it
+    black = { P101-5 = "201", GND1 = "220" }
+    unattended = false                 # true: nobody is there, steps that need a person are left out
     [[breakouts]]                      # optional: without any, what a breakout lead adds is not known and not proved
     name = "25-way lead A"
     family = "dsub25"
@@ -51,6 +62,7 @@ from benchcheck.bench.meter_figures import accuracy_figures, nearest
 from benchcheck.harness.connector.families import FAMILIES
 from benchcheck.harness.model import Gender
 from benchcheck.words.errors import FaultyFiles, FileFault, Place
+from benchcheck.words.lead_zero import VALID_HOURS
 from benchcheck.words.meter import MeterSpec
 
 _Text = Annotated[str, Field(min_length=1, max_length=300, pattern=r"^[^\x00-\x1f\x7f]+$")]
@@ -88,11 +100,32 @@ class InstrumentPort(_Frozen):
     baud: int = Field(default=9600, gt=0)
 
 
+class WatchdogKeys(_Frozen):
+    """Commands of a supply's own watchdog."""
+
+    arm: _Text
+    feed: _Text
+    disarm: _Text
+    every_s: float = Field(default=1.0, gt=0, le=60)
+
+    @field_validator("arm", "feed", "disarm")
+    @classmethod
+    def _no_query(cls, command: str) -> str:
+        if "?" in command or not command.isascii():
+            raise ValueError("must be a command and no query: nobody waits for an answer")
+        return command
+
+
+class SupplyPort(InstrumentPort):
+    watchdog: WatchdogKeys | None = None
+
+
 class MeterPort(_Frozen):
     resource: str = Field(default="", max_length=300)
     manual: bool = False
     identity: str = Field(default="", max_length=200)
     baud: int = Field(default=9600, gt=0)
+    lead_hours: float = Field(default=VALID_HOURS, gt=0, le=1000)
     accuracy: dict[str, Any] = Field(default_factory=dict)
 
     @field_validator("accuracy", mode="before")
@@ -111,6 +144,30 @@ class MeterPort(_Frozen):
         """The meter's accuracy: that of an ordinary handheld one, with this bench's figures over it."""
         figures: dict[str, Any] = dict(self.accuracy)
         return dataclasses.replace(MeterSpec(), **figures)
+
+
+class MatrixPort(InstrumentPort):
+    """A switch matrix, see matrix.Matrix. Channels as its maker writes them, `101` or `1!1!1`."""
+
+    red: dict[str, str] = Field(min_length=1)
+    black: dict[str, str] = Field(min_length=1)
+    unattended: bool = False
+
+    @field_validator("red", "black")
+    @classmethod
+    def _channels(cls, rail: dict[str, str]) -> dict[str, str]:
+        for contact, channel in rail.items():
+            if not re.fullmatch(r"[^\x00-\x20\x7f]{1,60}", contact):
+                raise ValueError(f"{contact!r} is no contact")
+            if not re.fullmatch(r"[0-9]{1,6}(![0-9]{1,6}){0,3}", channel):
+                raise ValueError(f'channel {channel!r} of {contact}: write it as "101" or "1!1!1"')
+        _unique("channel", list(rail.values()))
+        return rail
+
+    @model_validator(mode="after")
+    def _rails_apart(self) -> MatrixPort:
+        _unique("channel", [*self.red.values(), *self.black.values()])
+        return self
 
 
 class HandsPort(_Frozen):
@@ -200,7 +257,8 @@ class BenchConfig(_Frozen):
     can: tuple[CanPort, ...] = ()
     serial: tuple[SerialPort, ...] = ()
     meter: MeterPort | None = None
-    supply: InstrumentPort | None = None
+    supply: SupplyPort | None = None
+    matrix: MatrixPort | None = None
     hands: HandsPort | None = None
     breakouts: tuple[BreakoutPort, ...] = ()
 
@@ -240,6 +298,11 @@ class BenchConfig(_Frozen):
     def leads(self) -> tuple[BreakoutLead, ...]:
         """The breakout leads that are listed; none where the bench file has no such table."""
         return tuple(port.lead for port in self.breakouts)
+
+    @property
+    def lead_hours(self) -> float:
+        """Hours for which the zero of the meter's leads is good."""
+        return self.meter.lead_hours if self.meter is not None else VALID_HOURS
 
     @property
     def meter_spec(self) -> MeterSpec:
@@ -297,7 +360,9 @@ def _fields_at(location: Sequence[str | int]) -> Iterator[str]:
         "can": CanPort,
         "serial": SerialPort,
         "meter": MeterPort,
-        "supply": InstrumentPort,
+        "supply": SupplyPort,
+        "watchdog": WatchdogKeys,
+        "matrix": MatrixPort,
         "hands": HandsPort,
         "breakouts": BreakoutPort,
     }

@@ -39,6 +39,14 @@ class Hands:
         """
         self._say("tap", name, contact, ground, *([] if baud is None else [str(baud)]))
 
+    def loop(self, name: str, send: str, hear: str, ground: str, bridge: tuple[str, str] | None = None) -> None:
+        """The transmit wire of serial tap `name` touches `send`, its receive wire `hear`; `bridge` joins two contacts."""
+        self._say("loop", name, send, hear, ground, *(bridge or ()))
+
+    def loop_off(self, name: str) -> None:
+        """Take all of that off."""
+        self._say("loop", name, "off")
+
     def load(self, contact: str, ground: str, amps: float) -> None:
         """A resistor that draws about `amps` at nominal volts between two contacts."""
         self._say("load", contact, ground, f"{amps:g}")

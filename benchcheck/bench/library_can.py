@@ -44,6 +44,7 @@ class LibraryCan:
         clock: Clock,
         *,
         acknowledge: bool,
+        fd: bool = False,
         queue_frames: int = QUEUE_FRAMES,
     ) -> None:
         self.frames = self.dropped = self.garbled = 0
@@ -54,6 +55,7 @@ class LibraryCan:
         self._facts = facts
         self._clock = clock
         self._acknowledge = acknowledge
+        self._fd = fd
         self._queue: deque[_Raw] = deque()
         self._queue_frames = queue_frames
         self._failures = self._garbage = 0
@@ -120,6 +122,8 @@ class LibraryCan:
         options: dict[str, Any] = dict(self._facts.open_options)
         if not self._acknowledge:
             options.update(self._facts.silent_options)
+        if self._fd:
+            options.update(self._facts.fd_options or {})
         if self._bitrate is not None:
             options["bitrate"] = self._bitrate
         try:

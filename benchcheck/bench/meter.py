@@ -7,7 +7,8 @@ from collections.abc import Callable
 from typing import Protocol
 
 from benchcheck.bench.scpi import Instrument, NoAnswerError
-from benchcheck.bench.scpi_words import Answer, Meaning, parse_number
+from benchcheck.bench.scpi_words import Answer, Meaning, parse_number, parse_switch
+from benchcheck.words.errors import SetupError
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading, ReadingState
 
@@ -16,7 +17,8 @@ class Meter(Protocol):
     """What a meter is to the rest of the program, whatever it hangs on.
 
     `ohms` is with two wires and as the meter shows it, leads included; whoever asks takes the leads off. `kelvin_ohms`
-    is with four wires, and only asked of a meter whose spec says `four_wire`.
+    is with four wires, and only asked of a meter whose spec says `four_wire`. One that has `by_itself` changes between
+    ohms and volts without anybody's help.
     """
 
     @property
@@ -29,15 +31,28 @@ class Meter(Protocol):
     def close(self) -> None: ...
 
 
+# What SENS:FUNC? may answer after each query, in its short and long forms (SCPI-1999; from memory).
+_FUNCTIONS = {
+    "MEAS:RES?": ("RES", "RESISTANCE"),
+    "MEAS:FRES?": ("FRES", "FRESISTANCE"),
+    "MEAS:VOLT:DC?": ("VOLT", "VOLT:DC", "VOLTAGE", "VOLTAGE:DC"),
+}
+
+
 class ScpiMeter:
     """A meter that answers MEAS:RES? and MEAS:VOLT:DC?, and MEAS:FRES? where it reads with four wires.
 
     A time-out, garbage or not-a-number is a reading without value that says why; LinkLost when the meter is gone.
     """
 
+    by_itself = True
+
     def __init__(self, instrument: Instrument, spec: MeterSpec) -> None:
         self._instrument = instrument
         self.spec = spec
+        self._says_function = False  # whether it answers which function it is set to
+        self._checked: set[str] = set()  # functions that it was found set to
+        self.settings = "not read back"  # its own null and range, in words
 
     @property
     def identity(self) -> str:
@@ -72,6 +87,73 @@ class ScpiMeter:
     def close(self) -> None:
         self._instrument.close()
 
+    def read_back(self) -> str:
+        """Its own null, range and function, as far as it says them; a null that is on is switched off. In words.
+
+        The lead zero is this tool's, so a null beside it would be taken off twice. SetupError where it stays on. The function
+        is proved with volts, which do no harm wherever the leads are.
+        """
+        functions = ["RES", "VOLT:DC", *(["FRES"] if self.spec.four_wire else [])]
+        said = [f"null {self._null_off(functions)}", f"range {self._range(functions)}"]
+        if not self._says_function:
+            self._says_function = self._instrument.query_if_known("SENS:FUNC?") is not None
+        said.append("function read back" if self._says_function else "function not read back")
+        self.settings = ", ".join(said)
+        return self.settings
+
+    def _null_off(self, functions: list[str]) -> str:
+        switched: list[str] = []
+        for number, function in enumerate(functions):
+            state = self._switch(f"SENS:{function}:NULL?")
+            if state is None and number == 0:
+                return "not read back"
+            if not state:
+                continue
+            self._try(f"SENS:{function}:NULL OFF")
+            if self._switch(f"SENS:{function}:NULL?") is not False:
+                raise SetupError(
+                    f"its own null (relative mode) is on for {function}, and stays on",
+                    where=self._instrument.where,
+                    hint="Switch it off at its front panel: this tool takes the leads off itself.",
+                )
+            switched.append(function)
+        return f"was on for {', '.join(switched)} and was switched off" if switched else "off"
+
+    def _range(self, functions: list[str]) -> str:
+        fixed: list[str] = []
+        for number, function in enumerate(functions):
+            state = self._switch(f"SENS:{function}:RANG:AUTO?")
+            if state is None and number == 0:
+                return "not read back"
+            if state is False:
+                self._try(f"SENS:{function}:RANG:AUTO ON")
+                if self._switch(f"SENS:{function}:RANG:AUTO?") is not True:
+                    fixed.append(function)
+        return f"fixed for {', '.join(fixed)}: what is beyond it reads over range" if fixed else "auto"
+
+    def _switch(self, query: str) -> bool | None:
+        answer = self._instrument.query_if_known(query)
+        return None if answer is None else parse_switch(answer)
+
+    def _try(self, command: str) -> None:
+        """A command that may be refused; what came of it is asked afterwards."""
+        try:
+            self._instrument.write(command)
+            self._instrument.errors()
+        except NoAnswerError:
+            return
+
+    def _other_function(self, function: str) -> str:
+        """The function that the meter says it read with, where that is another one; asked once for each."""
+        if not self._says_function or function in self._checked:
+            return ""
+        answer = self._instrument.query_if_known("SENS:FUNC?")
+        said = (answer or "").strip('"').upper()
+        if said and said not in _FUNCTIONS[function]:
+            return said[:40]
+        self._checked.add(function)
+        return ""
+
     def _ask(
         self,
         query: str,
@@ -80,7 +162,10 @@ class ScpiMeter:
         uncertainty: Callable[[float], float],
         over_above: float = math.nan,
     ) -> Reading:
-        return ask_number(self._instrument, query, unit, detail, uncertainty, over_above)
+        reading = ask_number(self._instrument, query, unit, detail, uncertainty, over_above)
+        if reading.state is not ReadingState.NONE and (other := self._other_function(query)):
+            return self._none(unit, detail, f"the meter says that it read {other}, and was asked {query}")
+        return reading
 
     def _none(self, unit: str, detail: dict[str, object], why: str) -> Reading:
         return Reading(ReadingState.NONE, unit, instrument=self.identity, detail={**detail, "why": why})

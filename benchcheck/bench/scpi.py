@@ -1,8 +1,8 @@
 """One instrument that speaks SCPI, through PyVISA with PyVISA-py.
 
 What the libraries leave open is done here: a serial port gets a lock of its own; an answer has one deadline,
-on the monotonic clock; an answer that comes after its deadline is never taken for the next one's; what a
-vanished port raises becomes LinkLost. Resources are opened by their explicit name and never searched for
+on the monotonic clock; an answer that comes after its deadline is never taken for the next one's; a call of the
+library that hangs is given up (`own_thread.py`); what a vanished port raises becomes LinkLost. Resources are opened by their explicit name and never searched for
 (searching broadcasts on the network).
 """
 
@@ -13,12 +13,15 @@ import re
 import select
 import threading
 import time
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
+from benchcheck.bench.own_thread import HungError, OwnThread
 from benchcheck.bench.port import PORT_ERRORS, PortLock, opening_error, printable
 from benchcheck.bench.scpi_words import QueueEntry, parse_error
 from benchcheck.words.errors import LinkLost, SetupError
 
+T = TypeVar("T")
 _SERIAL = re.compile(r"ASRL(?P<port>.+?)(?:::INSTR)?\Z", re.IGNORECASE)
 _SOCKET = re.compile(r"TCPIP[0-9]*::(?P<host>[^:\s]+)::(?P<port>[0-9]{1,5})::SOCKET\Z", re.IGNORECASE)
 _HOW_TO_WRITE = (
@@ -28,6 +31,8 @@ _SLICE_MS = 50  # a library call waits no longer than this, so the deadline is o
 _LONGEST_ANSWER = 4096
 _STRAY_READS = 64  # how long a babbling instrument is drained before the question is put all the same
 _QUEUE_DEPTH = 32  # entries read from an error queue before giving up on it
+_GRACE_S = 2.0  # beyond its own deadline, before a call of the library counts as hung
+_OPENING_S = 10.0  # beside the time-out: the library is loaded, a name is looked up
 
 
 class NoAnswerError(Exception):
@@ -77,12 +82,21 @@ class Instrument:
         self.identity = ""
         self._out_of_step = False
         self._lost = ""
+        self._closed = False
         self._lock: PortLock | None = None
         self._session: Any = None
         self._manager: Any = None
+        self._thread = OwnThread(f"{what} {resource}")
         try:
-            self._open(baud)
+            self._thread.call(lambda: self._open(baud), _OPENING_S + timeout_s)
             self._greet(expect)
+        except HungError:
+            self.close()
+            raise SetupError(
+                "does not come back from being opened",
+                where=self.where,
+                hint="Switch it off and on, or pull its cable.",
+            ) from None
         except BaseException:
             self.close()
             raise
@@ -94,6 +108,16 @@ class Instrument:
     def write(self, command: str) -> None:
         """Send one command. LinkLost when the instrument is gone."""
         self._check_open()
+        self._in_time(lambda: self._write(command), self.timeout_s + _GRACE_S, f"sending {command}")
+
+    def _in_time(self, work: Callable[[], T], within_s: float, doing: str) -> T:
+        try:
+            return self._thread.call(work, within_s)
+        except HungError:
+            self._lost = f"hangs: {doing} does not come back"
+            raise LinkLost(self._lost, where=self.where, hint="Switch it off and on, or pull its cable.") from None
+
+    def _write(self, command: str) -> None:
         try:
             self._session.write(command)
         except Exception as error:
@@ -104,11 +128,30 @@ class Instrument:
     def query(self, command: str, timeout_s: float | None = None) -> str:
         """The answer to one query, without its line end, printable. NoAnswerError or LinkLost."""
         self._check_open()
+        wait_s = self.timeout_s if timeout_s is None else timeout_s
+        return self._in_time(
+            lambda: self._query(command, wait_s), wait_s + 2 * self.timeout_s + _GRACE_S, f"asking {command}"
+        )
+
+    def _query(self, command: str, wait_s: float) -> str:
         if self._out_of_step:
             self._resynchronise()
         self._discard_input()
-        self.write(command)
-        return self._read_line(self.timeout_s if timeout_s is None else timeout_s)
+        self._write(command)
+        return self._read_line(wait_s)
+
+    def query_if_known(self, command: str, timeout_s: float = 1.0) -> str | None:
+        """The answer to a query that not every instrument knows; None where this one refuses it. LinkLost.
+
+        Its identity is asked in the same line, so that a refusal is heard at once and not waited out.
+        """
+        try:
+            answer = self.query(f"{command};*IDN?", timeout_s)
+            self.errors()  # a refusal is left in its queue
+        except NoAnswerError:
+            return None
+        known = answer.removesuffix(self.identity).rstrip()
+        return known.removesuffix(";").strip() or None if known != answer and known.endswith(";") else None
 
     def errors(self) -> list[QueueEntry]:
         """Everything in the instrument's error queue, oldest first; reading empties it. NoAnswerError or LinkLost."""
@@ -124,19 +167,24 @@ class Instrument:
 
     def close(self) -> None:
         """Close port, session and lock; may be called twice, and after the link was lost."""
-        session, self._session = self._session, None
-        manager, self._manager = self._manager, None
-        lock, self._lock = self._lock, None
-        try:
-            if session is not None:
-                # closing a port that is already gone raises what we know already
-                with contextlib.suppress(*PORT_ERRORS):
-                    session.close()
-        finally:
-            if manager is not None:
-                _MANAGER.give_back()
-            if lock is not None:
-                lock.release()
+        self._closed = True
+
+        def put_away() -> None:
+            session, self._session = self._session, None
+            manager, self._manager = self._manager, None
+            lock, self._lock = self._lock, None
+            try:
+                if session is not None:
+                    # closing a port that is already gone raises what we know already
+                    with contextlib.suppress(*PORT_ERRORS):
+                        session.close()
+            finally:
+                if manager is not None:
+                    _MANAGER.give_back()
+                if lock is not None:
+                    lock.release()
+
+        self._thread.end(put_away)
 
     def _open(self, baud: int) -> None:
         serial_port = _SERIAL.match(self.resource)
@@ -236,7 +284,7 @@ class Instrument:
     def _resynchronise(self) -> None:
         """After an answer that was missed: ask for what we know, until we hear it, so nothing late is believed."""
         self._discard_input()
-        self.write("*IDN?")
+        self._write("*IDN?")
         deadline_ns = time.monotonic_ns() + round(self.timeout_s * 1e9)
         while True:
             left_s = (deadline_ns - time.monotonic_ns()) / 1e9
@@ -300,7 +348,7 @@ class Instrument:
     def _check_open(self) -> None:
         if self._lost:
             raise LinkLost(self._lost, where=self.where, hint="Check its cable and power, then open it again.")
-        if self._session is None:
+        if self._closed:
             raise LinkLost("was closed", where=self.where)
 
     def _link_lost(self, error: BaseException) -> LinkLost:

@@ -94,7 +94,9 @@ class SerialCanParser:
 
     def _keep(self, rest: bytes) -> None:
         if len(rest) > _LONGEST:
-            rest = b"\0" + rest[-_LONGEST:]  # its end may come yet: it is counted then, and never taken for a whole line
+            rest = (
+                b"\0" + rest[-_LONGEST:]
+            )  # its end may come yet: it is counted then, and never taken for a whole line
         self._rest = rest
 
     def _frames(

@@ -15,7 +15,7 @@ from benchcheck.capture.logs import form_of
 from benchcheck.capture.pcapng_writer import CaptureWriter
 from benchcheck.capture.recording import LineChunk, Recording
 from benchcheck.words import recorder_gap
-from benchcheck.words.errors import InputError
+from benchcheck.words.errors import InputError, SetupError
 from benchcheck.words.frames import RAW_DLC_SHIFT, FrameBatch, FrameFlag
 from benchcheck.words.recorder_gap import RecorderGap
 
@@ -77,6 +77,8 @@ def _written_aside(path: Path, *, replace: bool) -> Iterator[Path]:
                 aside.replace(path)
     except OSError as error:
         raise InputError(f"can't be written: {error.strerror}", where=str(path)) from error
+    except SetupError as error:  # the capture's writer says that what it wrote stays, and of itself where
+        raise InputError(error.text, where=str(path), hint="Is the disk full, or gone?") from error
     except sqlite3.Error as error:
         raise InputError(f"can't be written: {error}", where=str(path)) from error
     finally:
@@ -104,48 +106,65 @@ def _rows(batch: FrameBatch, kept: Any) -> FrameBatch:
 
 
 def _write_capture(recording: Recording, path: Path) -> int:
-    buses: dict[int, int] = {}
-    lines: dict[int, int] = {}
     count = 0
     told: set[RecorderGap] = set()
     with CaptureWriter(path) as writer:
+        interfaces = _Interfaces(recording, writer)
         for item in recording:
+            interfaces.keep_up()
             if isinstance(item, FrameBatch):
                 batch = _rows(item, kept_rows(item, ".pcapng", 0))
                 for start, stop in _runs(batch):
-                    number = int(batch.bus[start])
-                    if number not in buses:
-                        info = recording.buses[number]
-                        buses[number] = writer.add_bus(info.name, info.bitrate, info.data_bitrate)
-                    writer.write_frames(buses[number], batch.rows(slice(start, stop)))
+                    writer.write_frames(interfaces.buses[int(batch.bus[start])], batch.rows(slice(start, stop)))
                 count += len(batch)
+            elif item.time_ns < 0:
+                continue  # as `lines_before_1970` of log_losses says
             elif isinstance(item, LineChunk):
-                if item.line not in lines:
-                    line = recording.lines[item.line]
-                    lines[item.line] = writer.add_line(line.name, line.protocol, line.baud)
-                writer.write_bytes(
-                    lines[item.line], item.time_ns, item.data, sent=item.sent, framing_errors=item.framing_errors
-                )
+                line = interfaces.lines[item.line]
+                writer.write_bytes(line, item.time_ns, item.data, sent=item.sent, framing_errors=item.framing_errors)
             else:
                 writer.mark(item.time_ns, item.kind, item.body)
                 if item.kind == recorder_gap.MARK and (gap := RecorderGap.from_mark(item.body)) is not None:
                     told.add(gap)
+        interfaces.keep_up()
         for gap in recording.recorder_gaps:
             if gap not in told and gap.start_ns >= 0:  # it was known by a missing part or by counts, which stay behind
                 writer.gap(gap)
-        _write_dropped(recording, buses, writer)
+        _write_dropped(recording, interfaces, writer)
     return count
 
 
-def _write_dropped(recording: Recording, buses: dict[int, int], writer: CaptureWriter) -> None:
-    """What was dropped, of the bus that the gaps of the recorder name; of the rest it is not known any more."""
-    named = {
-        number: sum(g.dropped for g in recording.recorder_gaps if g.bus == recording.buses[number].name)
-        for number in buses
+class _Interfaces:
+    """The interfaces of a capture that is written anew: all that the recording has, also where nothing came of one."""
+
+    def __init__(self, recording: Recording, writer: CaptureWriter) -> None:
+        self._recording = recording
+        self._writer = writer
+        self.buses: list[int] = []
+        self.lines: list[int] = []
+
+    def keep_up(self) -> None:
+        """Add those that have turned up since."""
+        for bus in self._recording.buses[len(self.buses) :]:
+            self.buses.append(self._writer.add_bus(bus.name, bus.bitrate, bus.data_bitrate))
+        for line in self._recording.lines[len(self.lines) :]:
+            self.lines.append(self._writer.add_line(line.name, line.protocol, line.baud))
+
+
+def _write_dropped(recording: Recording, interfaces: _Interfaces, writer: CaptureWriter) -> None:
+    """What was dropped, of the bus or line that the gaps of the recorder name; of the rest it is not known any more."""
+    totals = {
+        interface: sum(gap.dropped for gap in recording.recorder_gaps if gap.bus == bus.name)
+        for interface, bus in zip(interfaces.buses, recording.buses, strict=True)
     }
-    rest = max(0, recording.dropped_frames - sum(named.values()))
-    for number, interface in buses.items():
-        total = named[number] + (rest if interface == min(buses.values()) else 0)
+    totals |= {
+        interface: sum(gap.dropped for gap in recording.recorder_gaps if gap.line == line.name)
+        for interface, line in zip(interfaces.lines, recording.lines, strict=True)
+    }
+    rest = max(0, recording.dropped_frames - sum(totals.values()))
+    for interface, total in totals.items():
+        if interface == next(iter(totals)):
+            total += rest
         if total:
             writer.dropped(interface, total)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from benchcheck.capture.recording import LineChunk, Mark, Recording
+from benchcheck.capture.recording import Mark, Recording
 from benchcheck.words.frames import RAW_DLC_SHIFT, FrameBatch, FrameFlag
 
 EXPORT_FORMS = (".pcapng", ".asc", ".blf", ".csv", ".db", ".log", ".trc", ".txt")
@@ -77,6 +77,7 @@ _BECOMES: dict[str, dict[str, str]] = {
         ".trc": "left out: python-can would give them another stamp",
     },
     "before_1970": {".pcapng": "left out: this form can't tell times before 1970"},
+    "lines_before_1970": {".pcapng": "left out: this form can't tell times before 1970"},
     "rates": dict.fromkeys(EXPORT_FORMS[1:], _NO_PLACE),
     "line_chunks": dict.fromkeys(EXPORT_FORMS[1:], _NO_PLACE),
     "marks": dict.fromkeys(EXPORT_FORMS[1:], _NO_PLACE),
@@ -101,6 +102,7 @@ _TITLES = {
     "date": "stamps with their date",
     "set_back": "frames stamped before the first one",
     "before_1970": "frames stamped before 1970",
+    "lines_before_1970": "chunks of serial lines and marks stamped before 1970",
     "rates": "bit rates of buses",
     "line_chunks": "chunks of serial lines",
     "marks": "marks",
@@ -139,10 +141,9 @@ def look_through(recording: Recording) -> Contents:
     for item in recording:
         if isinstance(item, FrameBatch):
             _look_at(item, contents)
-        elif isinstance(item, LineChunk):
-            contents.add("line_chunks", 1)
-        elif isinstance(item, Mark):
-            contents.add("marks", 1)
+        else:
+            contents.add("marks" if isinstance(item, Mark) else "line_chunks", 1)
+            contents.add("lines_before_1970", int(item.time_ns < 0))
     buses = recording.buses
     contents.add("buses", len(buses) if len(buses) > 1 else 0)
     contents.add("bus_names", sum(bus.name != str(number) for number, bus in enumerate(buses, 1)))

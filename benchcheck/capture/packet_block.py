@@ -25,6 +25,7 @@ def mark_of(time_ns: int, payload: bytes) -> Mark | None:
     """The payload of a packet of marks; None where it is no JSON object with a kind."""
     try:
         body = json.loads(payload)
+        json.dumps(body, allow_nan=False)  # what can't be written again as JSON, as NaN and 1e999, was none
     except (ValueError, RecursionError):
         return None
     if not isinstance(body, dict) or not isinstance(body.get("kind"), str):

@@ -19,7 +19,8 @@ class BusErrors(CheckKind):
     rank = 160
     title = "Error frames on each bus"
     reasons = {
-        "errors": "error frames: a wrong bit rate, a poor termination, a joint that opens, a wire joined to a rail"
+        "errors": "error frames: a wrong bit rate, a poor termination, a joint that opens, a wire joined to a rail",
+        "controller": "the adapter's controller met errors: a wrong bit rate, a poor termination, a joint that opens",
     }
 
     def steps(self, context: Context) -> Iterable[Step]:
@@ -43,10 +44,7 @@ class BusErrors(CheckKind):
             return Judged(heard, no_reading(heard))
         errors = heard.detail.get("error_frames")
         if errors is None:
-            none = Reading(
-                ReadingState.NONE, "frames", instrument=heard.instrument, detail={"why": "not reported by this adapter"}
-            )
-            return Judged(none, Verdict(Outcome.UNSURE, "not_reported", "error frames: not reported by this adapter"))
+            return self._by_the_controller(heard)
         if not errors and (nothing := heard_nothing(heard)) is not None:
             return Judged(nothing, no_reading(nothing))
         if not errors and heard.detail.get("recorder_gaps"):
@@ -55,3 +53,15 @@ class BusErrors(CheckKind):
             return Judged(none, no_reading(none))
         reading = Reading(ReadingState.VALUE, "frames", float(str(errors)), instrument=heard.instrument)
         return Judged(reading, self.judge(step, reading))
+
+    def _by_the_controller(self, heard: Reading) -> Judged:
+        """An adapter that hands on no error frames may still tell of errors in its status; that it doesn't proves nothing."""
+        said = str(heard.detail.get("controller") or "")
+        why = "error frames: not reported by this adapter"
+        if heard.detail.get("controller_errors"):
+            none = Reading(ReadingState.NONE, "frames", instrument=heard.instrument, detail={"controller": said})
+            return Judged(none, Verdict(Outcome.FAIL, "controller", f"{said}: {self.reasons['controller']}"))
+        if said and heard.detail.get("controller_errors") is not None:
+            why += f" (its controller says: {said})"
+        none = Reading(ReadingState.NONE, "frames", instrument=heard.instrument, detail={"why": why})
+        return Judged(none, Verdict(Outcome.UNSURE, "not_reported", why))

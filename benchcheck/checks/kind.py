@@ -105,6 +105,9 @@ class CheckKind(ABC):
         )
         if outcome is Outcome.UNSURE:
             return Verdict(outcome, "meter_cannot_tell", f"{reading.text}: too near the limit for this meter")
+        if outcome is Outcome.PASS and reading.detail.get("contact_counts") is False:
+            text = f"{reading.text}: contact is {reading.detail.get('contact')} alone, and the profile wants it proved"
+            return Verdict(Outcome.UNSURE, "contact_not_proved", text)
         if outcome is Outcome.PASS:
             return Verdict(outcome, "in_band", reading.text)
         reason = self.fail_reason(step, reading)

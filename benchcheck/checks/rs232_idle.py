@@ -23,6 +23,7 @@ MARK_V, STRONGEST_V = -3.0, -15.0
 # that is the likelier story of a driver of 5 V and more; above it the line would talk without pause or the driver is
 # none (common practice, no source).
 BUSY_V = -1.0
+NOT_DRIVEN_V = 1.0  # a wire that is left alone takes up no more than that (common practice, no source)
 
 
 @check_kind
@@ -33,7 +34,7 @@ class Rs232Idle(CheckKind):
     title = "RS-232 idle level of each transmitter"
     reasons = {
         "not_driven": "nothing drives this wire: the transmitter is dead, or transmit and receive are exchanged",
-        "inverted": "positive while idle: inverted levels, a held break, or logic levels instead of RS-232",
+        "inverted": "positive while idle: inverted levels, the wrong wire of the pair, a held break, or logic levels instead of RS-232",
         "undefined": "between -3 and +3 V: no RS-232 level; a loaded or failing transmitter",
         "too_strong": "below -15 V: more than RS-232 lets a loaded driver give (25 V at most with nothing on it); another supply or signal is on this wire",
         "busy_line": "above the mark level, as the mean of a line that talks may be: listen to it, or read again in a pause",
@@ -47,7 +48,7 @@ class Rs232Idle(CheckKind):
                 if not is_wired(context, link, talk):
                     continue
                 yield Step(
-                    id=f"rs232_idle:{link.name}:{talk.sender}",
+                    id=step_name(link.name, talk.sender),
                     check=self.name,
                     stage=self.stage,
                     quantity=Quantity.VOLTS,
@@ -68,11 +69,26 @@ class Rs232Idle(CheckKind):
         return verdict
 
     def fail_reason(self, step: Step, reading: Reading) -> str:
-        if reading.value > -MARK_V:
-            return "inverted"
-        if reading.value < STRONGEST_V:
-            return "too_strong"
-        return "not_driven" if abs(reading.value) < 1.0 else "undefined"
+        level = level_of(reading.value)
+        return "undefined" if level in ("mark", "busy_line") else level
+
+
+def step_name(link: str, sender: str) -> str:
+    """The name of the step that reads the idle level of a talker."""
+    return f"rs232_idle:{link}:{sender}"
+
+
+def level_of(value_v: float) -> str:
+    """What a level in volts of a wire at rest means: `mark`, `busy_line`, or the reason code of a FAIL."""
+    if value_v > -MARK_V:
+        return "inverted"
+    if value_v < STRONGEST_V:
+        return "too_strong"
+    if abs(value_v) < NOT_DRIVEN_V:
+        return "not_driven"
+    if value_v <= MARK_V:
+        return "mark"
+    return "busy_line" if value_v <= BUSY_V else "undefined"
 
 
 def is_wired(context: Context, link: Link, talk: Talk) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from benchcheck.checks.kind import CheckKind, Context, Judged, Measuring, check_kind
 from benchcheck.harness.power import is_converter, plug_order, power_pairs, supply_share, units_in
@@ -10,11 +11,12 @@ from benchcheck.words.bench_state import BenchState
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
 from benchcheck.words.step import Quantity, Stage, Step
-from benchcheck.words.verdict import Band
+from benchcheck.words.verdict import Band, Outcome, Verdict
 
 # A converter idles on a little; its loads come with their own units (common practice, no source).
 IDLE_CONVERTER_A = 0.3
 FLOOR_A = 0.05
+INRUSH = ("peak_a", "peak_of", "peak_within_s", "ramped")  # of the supply's first readings with the unit in
 
 
 @check_kind
@@ -69,10 +71,21 @@ class UnitCurrent(CheckKind):
 
     def measure(self, step: Step) -> Measuring:
         before = yield Request(Quantity.AMPS, BenchState.from_json(step.settings["before"]))
+        if before.state is not ReadingState.VALUE:
+            why = f"before {step.subject[0]} goes in: {before.detail.get('why', before.text)}"
+            return Judged(before, Verdict(Outcome.UNSURE, "no_reading", why))
         after = yield Request(Quantity.AMPS, step.state)
-        for reading in (before, after):
-            if reading.state is not ReadingState.VALUE:
-                return Judged(reading, self.judge(step, reading))
+        if after.state is ReadingState.OVER:
+            verdict = self.judge(step, after)
+            why = (
+                f"{after.detail.get('why', after.text)}: {self.reasons[verdict.reason]}"
+                if (verdict.outcome is Outcome.FAIL)
+                else verdict.text
+            )
+            return Judged(after, replace(verdict, text=why))
+        if after.state is not ReadingState.VALUE:
+            return Judged(after, self.judge(step, after))
+        first = {key: value for key, value in after.detail.items() if key in INRUSH}
         more = Reading(
             ReadingState.VALUE,
             "A",
@@ -81,10 +94,11 @@ class UnitCurrent(CheckKind):
             abs(after.value - before.value) * float(str(step.settings["amp_percent"])) / 100
             + 2 * float(str(step.settings["amp_floor"])),
             instrument=after.instrument,
-            detail={"before_a": before.value, "after_a": after.value},
+            detail={"before_a": before.value, "after_a": after.value, **first},
         )
         return Judged(more, self.judge(step, more))
 
     def fail_reason(self, step: Step, reading: Reading) -> str:
         high = step.band.high if step.band else None
-        return "too_much" if high is not None and reading.value > high else "too_little"
+        much = reading.state is ReadingState.OVER or (high is not None and reading.value > high)
+        return "too_much" if much else "too_little"

@@ -31,6 +31,9 @@ SCHEMA = "benchcheck.check/1"
 @click.option("--ambient", metavar="C", help="Degrees Celsius at the harness today [asked at a terminal, once a day].")
 @click.option("--acknowledge", is_flag=True, help="Let the CAN adapter take part in the bus; else it only listens.")
 @click.option(
+    "--transmit", is_flag=True, help="Let the loop-back tests send on their lines; else nothing is ever sent on a line."
+)
+@click.option(
     "--part-mb",
     type=click.FloatRange(0),
     metavar="MB",
@@ -46,6 +49,7 @@ def command(
     who: str | None,
     ambient: str | None,
     acknowledge: bool,
+    transmit: bool,
     part_mb: float | None,
     part_minutes: float | None,
     as_json: bool,
@@ -91,7 +95,8 @@ def command(
             usual.megabytes if part_mb is None else part_mb or None,
             usual.minutes if part_minutes is None else part_minutes or None,
         )
-        return _run(opened, wanted, only, ambient=ambient, acknowledge=acknowledge, parts=parts, as_json=as_json)
+        leave = {"acknowledge": acknowledge, "transmit": transmit}
+        return _run(opened, wanted, only, ambient=ambient, leave=leave, parts=parts, as_json=as_json)
 
 
 def _run(
@@ -100,7 +105,7 @@ def _run(
     only: Step | None,
     *,
     ambient: str | None,
-    acknowledge: bool,
+    leave: dict[str, bool],
     parts: PartLimits,
     as_json: bool,
 ) -> int:
@@ -127,7 +132,7 @@ def _run(
         watcher=watcher,
         capture=_capture_name(opened.path) if hears else None,
         capture_parts=parts,
-        acknowledge=acknowledge,
+        **leave,
     )
     stopped = False
     try:

@@ -42,7 +42,9 @@ Exit codes: 0 nothing grave changed, 1 something grave did, 2 bad input,
 @click.option(
     "--data-bitrate", type=click.IntRange(1_000, 8_000_000), metavar="N", help="Second rate of FD frames, bit/s."
 )
-@click.option("--line", "line", type=click.Choice(["nmea0183", "text"]), help="A and B hold the raw bytes of a line.")
+@click.option(
+    "--line", metavar="PROTOCOL", help="A and B hold the raw bytes of a line: nmea0183, text, or one of the profile's."
+)
 @click.option("--profile", metavar="PROFILE", help="Name the units, and judge who is there, by this profile.")
 @output_options
 def command(
@@ -63,8 +65,11 @@ def command(
     from benchcheck.traffic.changes import compare
 
     harness = None if profile is None else _profile(profile)
+    from benchcheck.cli.line_option import check_line
+
     if line is not None and bitrate is not None:
         raise UsageError("--line is for the raw bytes of a line, --bitrate for a CAN bus", hint="Give one of them.")
+    check_line(line, harness)
     before = _seen(a, harness, (bitrate, data_bitrate), line)
     after = _seen(b, harness, (bitrate, data_bitrate), line)
     found = compare(before, after)

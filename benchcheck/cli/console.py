@@ -44,6 +44,34 @@ class Console:
         """Whether somebody sits there, who may be asked more than a script was written for."""
         return self._stdin.isatty()
 
+    @property
+    def attends(self) -> bool:
+        """Whether keys can be looked at while the meter reads: at a terminal, where one line is one answer."""
+        return self.at_terminal and os.name != "nt"
+
+    def show(self, question: Question) -> None:
+        """Put a question and wait for nothing."""
+        self._say(question)
+
+    def typed(self, wait_s: float) -> str | None:
+        """A line, if one is typed within so many seconds."""
+        if self._ended:
+            raise StopAsked
+        if not select.select([self._stdin], [], [], wait_s)[0]:
+            return None
+        line = self._stdin.readline(_LONGEST_LINE)
+        if not line:
+            self._ended = True
+            raise StopAsked
+        return line.strip()
+
+    def ring(self) -> None:
+        """The terminal's bell; always doubled by words."""
+        if sys.stderr.isatty():
+            with contextlib.suppress(OSError):
+                sys.stderr.write("\a")
+                sys.stderr.flush()
+
     def ask(self, question: Question) -> str:
         if self._ended:
             raise StopAsked
@@ -53,7 +81,7 @@ class Console:
             self._ended = True  # Ctrl-C: what is asked on the way out must not wait for anybody
             raise
 
-    def _ask(self, question: Question) -> str:
+    def _say(self, question: Question) -> None:
         if question.why:
             say(f"  ! {visible(question.why)}")
         if not question.why:
@@ -64,6 +92,9 @@ class Console:
                 say(f"    {visible(text)}")
             for text in question.todo[first:]:
                 say(f"  {visible(text)}")
+
+    def _ask(self, question: Question) -> str:
+        self._say(question)
         match question.kind:
             case QuestionKind.READING | QuestionKind.AMBIENT:
                 prompt = f"  {question.unit}> "

@@ -41,9 +41,11 @@ def command(source: Path, target: Path, dry_run: bool, replace: bool, as_json: b
     from benchcheck.capture.export import export, export_form
     from benchcheck.capture.log_losses import look_through, losses
     from benchcheck.capture.logs import open_recording
+    from benchcheck.capture.parts import parts_of
     from benchcheck.cli.survey_text import escaped
 
-    if target.exists() and source.exists() and target.samefile(source):
+    sources = parts_of(source) or [source]
+    if target.exists() and any(part.exists() and target.samefile(part) for part in sources):
         raise InputError("is both the recording and where it should go", where=str(target), hint="Name a new file.")
     form = export_form(target, replace=replace or dry_run)
     with open_recording(source) as recording:

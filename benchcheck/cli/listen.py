@@ -105,7 +105,7 @@ def command(
         if find_bitrate:
             wanted = [_at_its_bitrate(opened, bus) for bus in wanted]
         if find_speed:
-            tapped = [_at_its_speed(opened, line) for line in tapped]
+            tapped = [_at_its_speed(opened, line, harness) for line in tapped]
         kept = CaptureFile(
             path,
             harness,
@@ -226,15 +226,16 @@ def _lines(
     return found
 
 
-def _at_its_speed(bench: Bench, line: ListenLine) -> ListenLine:
+def _at_its_speed(bench: Bench, line: ListenLine, harness: Harness | None) -> ListenLine:
     """The line at the speed that was found, or as it was."""
     from dataclasses import replace
 
     from benchcheck.jobs.find_speed import find_speed
+    from benchcheck.traffic.protocols import protocols_of
 
     say(f"{line.name}: looking for its speed ...")
     listener = bench.line(line.tap, line.baud, line.framing)
-    found = find_speed(listener, bench.clock, line.protocol, line.baud, line.framing)
+    found = find_speed(listener, bench.clock, protocols_of(harness)[line.protocol], line.baud, line.framing)
     say(f"{line.name}: {found.text}")
     return line if found.best is None else replace(line, baud=found.best.baud, framing=found.best.framing)
 

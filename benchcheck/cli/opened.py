@@ -16,6 +16,7 @@ from benchcheck.harness.model import Harness
 from benchcheck.jobs.ambient import ask_ambient, parse_ambient, said_on
 from benchcheck.jobs.asked import Person
 from benchcheck.jobs.by_hand import ByHand, Following, person_at
+from benchcheck.jobs.by_matrix import ByMatrix
 from benchcheck.jobs.capture_file import PartLimits
 from benchcheck.jobs.operator import Operator, SimulatedOperator
 from benchcheck.jobs.profile_change import take_profile
@@ -86,11 +87,22 @@ class OpenedJob:
         capture: Path | None = None,
         capture_parts: PartLimits | None = None,
         acknowledge: bool = False,
+        transmit: bool = False,
     ) -> tuple[Session, ByHand]:
         """A session with a person at this bench, not begun yet. Opens the hands of a simulated bench."""
         by_hand, meter, supply = person_at(self.bench, self.harness, person, self.who)
         hands = self.bench.hands
         operator: Operator = SimulatedOperator(hands) if hands is not None else by_hand
+        matrix, port = self.bench.matrix, self.bench.config.matrix
+        if matrix is not None and port is not None and hands is None:
+            operator = ByMatrix(
+                matrix,
+                by_hand,
+                self.harness.chassis,
+                self.context.meter,
+                self.bench.clock,
+                unattended=port.unattended,
+            )
         session = Session(
             self.harness,
             self.plan,
@@ -103,6 +115,7 @@ class OpenedJob:
             capture=capture,
             capture_parts=capture_parts,
             acknowledge=acknowledge,
+            transmit=transmit,
             meter=meter,
             supply=supply,
             watcher=Following(by_hand, watcher or Watcher()),

@@ -50,7 +50,9 @@ listened to don't count where the recording holds no line at all)."""
 @click.option("--bitrate", type=_BitRate(), metavar="N", help="Bit rate of the CAN buses, bit/s.")
 @click.option("--data-bitrate", type=_BitRate(), metavar="N", help="Second rate of FD frames, bit/s.")
 @click.option("--no-load", is_flag=True, help="Leave the bus load out: then no bit rate is needed.")
-@click.option("--line", "line", type=click.Choice(["nmea0183", "text"]), help="FILE holds the raw bytes of a line.")
+@click.option(
+    "--line", metavar="PROTOCOL", help="FILE holds the raw bytes of a line: nmea0183, text, or one of the profile's."
+)
 @click.option("--profile", metavar="PROFILE", help="Judge who is there by this profile: a folder, or a name.")
 @click.option(
     "--signal", "signals", multiple=True, metavar="NAME", help="Decode it: Roll, or MRU_ATTITUDE.Roll. Repeat."
@@ -73,11 +75,13 @@ def command(
     or with --line the raw bytes of a serial line.
     """
     from benchcheck.capture.logs import is_capture, open_line, open_recording, size_bytes
+    from benchcheck.cli.line_option import check_line
     from benchcheck.cli.survey_run import Survey, no_bitrate
 
     if no_load and (bitrate is not None or data_bitrate is not None):
         raise UsageError("--no-load leaves the load out, a bit rate asks for it", hint="Give one of them.")
     harness = None if profile is None else _load(profile)
+    check_line(line, harness)
     if line is not None and not is_capture(file):
         recording = open_line(file, line)
     else:

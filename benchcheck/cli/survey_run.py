@@ -90,15 +90,16 @@ class Survey:
             self._judge(self.harness)
 
     def _take_line(self, chunk: LineChunk) -> None:
-        from benchcheck.traffic.line_tally import PROTOCOLS, LineTally
+        from benchcheck.traffic.line_tally import LineTally
+        from benchcheck.traffic.protocols import protocols_of
 
         if chunk.sent:
             return  # what the bench itself said is no traffic of the line under test
         tally = self.lines.get(chunk.line)
         if tally is None:
             stated = self.recording.lines[chunk.line].protocol or self._profile_protocol(chunk.line)
-            known = stated if stated in PROTOCOLS else self.protocol or "text"
-            tally = self.lines[chunk.line] = LineTally(known)
+            known = protocols_of(self.harness)
+            tally = self.lines[chunk.line] = LineTally(known[stated if stated in known else self.protocol or "text"])
         tally.feed(chunk.data, chunk.time_ns, framing_errors=chunk.framing_errors)
         self.first_line_ns = chunk.time_ns if self.first_line_ns is None else self.first_line_ns
         self.last_line_ns = chunk.time_ns
@@ -183,14 +184,15 @@ class Survey:
 
     def _judge_talks(self, harness: Harness) -> None:
         from benchcheck.cli.survey_gaps import unrecorded_lines
-        from benchcheck.traffic.line_tally import PROTOCOLS, LineTally
+        from benchcheck.traffic.line_tally import LineTally
+        from benchcheck.traffic.protocols import protocol_of
         from benchcheck.traffic.talks import judge_talks, link_of_line
 
         lines: dict[str, LineTally] = {}
         for number, info in enumerate(self.recording.lines):
             link = link_of_line(harness, info.name)
-            if link is not None and link.protocol in PROTOCOLS:
-                tally = self.lines.get(number) or LineTally(link.protocol)
+            if link is not None:
+                tally = self.lines.get(number) or LineTally(protocol_of(link))
                 if info.name not in lines or tally.bytes > lines[info.name].bytes:
                     lines[info.name] = tally
         self.talks = judge_talks(harness, lines, self._recorded_s(), unrecorded_lines(self.recording))
@@ -222,7 +224,7 @@ class Survey:
                 expectations(harness, bus),
                 tally,
                 start_ns=start,
-                end_ns=max(start, self.tally.last_ns or 0),
+                end_ns=start if self.tally.last_ns is None else self.tally.last_ns,
                 power_on_ns=self._power_on(),
                 dropped_frames=dropped_elsewhere(self.recording.dropped_frames, self.recording.recorder_gaps),
                 recorder_gaps=gaps,

@@ -81,7 +81,7 @@ def _bus(bus: Json) -> Iterator[str]:
 
 def _line(line: Json) -> Iterator[str]:
     found = line["sentences"]
-    yield f"line {escaped(line['name'])}, {line['protocol']}: {counted(line['bytes'], 'byte')}"
+    yield f"line {escaped(line['name'])}, {escaped(line['protocol'])}: {counted(line['bytes'], 'byte')}"
     if line["protocol"] == "text":
         yield f"  lines: {found['no_checksum']:,} printable, {found['other']:,} garbled"
     else:
@@ -89,6 +89,8 @@ def _line(line: Json) -> Iterator[str]:
             f"  sentences: {found['good']:,} good, {found['bad_checksum']:,} bad checksum, "
             f"{found['no_checksum']:,} no checksum; {found['other']:,} other"
         )
+    if line["begins"] and not line["types_sound"]:
+        yield f"  begins {escaped(line['begins'])}"
     for kind, count in line["types"].items():
         yield f"    {kind:<12} {count:>9,}"
     if line["framing_errors"] is not None:

@@ -8,6 +8,7 @@ from enum import StrEnum
 from functools import cached_property
 
 from benchcheck.harness.bus_source import BusSource
+from benchcheck.harness.line_protocol import TextProtocol
 from benchcheck.words.contact import join, pin_of, ref_of
 from benchcheck.words.errors import Place
 from benchcheck.words.signal import Signal
@@ -332,20 +333,28 @@ class Talk:
     sender: str  # unit reference
     types: tuple[str, ...] = ()  # sentence types, or first words of a text protocol
     period_s: float = 1.0
+    is_timed: bool = False  # whether the profile states the period, so that it is judged
 
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A point-to-point RS-232 connection. `tap` is the connector at which it is listened to."""
+    """A point-to-point RS-232 connection. `tap` is the connector at which it is listened to.
+
+    baud        0 where the profile gives no speed: it is found by listening
+    described   its protocol, where the profile describes it; None: `protocol` is one that is built in
+    loop_back   whether its two wires are proved by a loop-back over a bridge at the far connector
+    """
 
     name: str
-    protocol: str  # "nmea0183" or "text"
+    protocol: str  # "nmea0183", "text", or the name of one that the profile describes
     baud: int
     talks: tuple[Talk, ...]
     ground: str  # signal ground contact at the tapped connector
     tap: str
     framing: str = "8N1"
     place: Place = Place("harness.toml")
+    described: TextProtocol | None = None
+    loop_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -356,6 +365,7 @@ class Limits:
     supply_to_ground_ohm: float = 20.0
     near_zero_v: float = 0.3
     unit_current_percent: float = 25.0
+    contact_by_word: bool = True  # whether an open reading passes where contact is by the operator's word alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -395,6 +405,7 @@ class Harness:
     cables: Mapping[str, Cable] = field(default_factory=dict)
     in_band: tuple[InBand, ...] = ()
     signals: tuple[SignalRange, ...] = ()
+    protocols: tuple[TextProtocol, ...] = ()
     insulation_c: int = 105  # temperature rating of wire whose cable says nothing else: 105, 150 or 200
     digest: str = ""  # SHA-256 of the profile's files, for the record
     notes: tuple[str, ...] = ()  # what reading the files had to guess (an encoding), in words

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Protocol
 
@@ -12,18 +12,20 @@ from benchcheck.harness.model import Harness
 from benchcheck.harness.power import current_limit_a, main_feed
 from benchcheck.jobs.asked import ZeroAsked
 from benchcheck.jobs.breakouts import Breakouts
+from benchcheck.jobs.fixed_lead import FixedLead
 from benchcheck.jobs.hearing import Hearing
 from benchcheck.jobs.leads import Leads
+from benchcheck.jobs.loop_back import send_round
 from benchcheck.jobs.operator import Operator
-from benchcheck.plan.leads import IN_HAND, LeadRule, put_down
+from benchcheck.jobs.probes import Probes
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
-from benchcheck.words.contact import ref_of
-from benchcheck.words.errors import LinkLost
-from benchcheck.words.lead_zero import LeadZero
+from benchcheck.words.errors import LinkLost, OverCurrent
+from benchcheck.words.lead_zero import VALID_HOURS, LeadZero
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
-from benchcheck.words.step import Quantity
+from benchcheck.words.step import Quantity, Step
 
+NO_LEAVE_TO_SEND = "it sends on the line, which has to be allowed: check --transmit"
 UNITS = {Quantity.OHMS: "ohm", Quantity.VOLTS: "V", Quantity.AMPS: "A"}
 
 
@@ -33,8 +35,9 @@ class HandSwitched(Protocol):
     @property
     def identity(self) -> str: ...
     def set(self, volts: float, limit_a: float) -> None: ...
-    def on(self) -> None: ...
+    def on(self, *, ramp: bool = False) -> None: ...
     def off(self) -> None: ...
+    def cut_off(self) -> str: ...
     def leave_off(self) -> None: ...
     def amps(self) -> Reading: ...
 
@@ -43,7 +46,8 @@ class Asker:
     """Answers requests on one bench.
 
     `on_state` is told of every change of bench state that was confirmed, `on_power_off` of the volts read
-    before ohms are measured after power was on, `on_zeroed` of every measuring of the leads.
+    before ohms are measured after power was on, `on_zeroed` of every measuring of the leads, `on_contact_lost` of
+    steps that have to be read again and why. `transmit`: whether bytes may be sent on a line.
     """
 
     def __init__(
@@ -56,27 +60,30 @@ class Asker:
         on_state: Callable[[BenchState, tuple[str, ...]], None],
         on_power_off: Callable[[str, str, Reading, bool], None],
         on_zeroed: Callable[[LeadZero, str], None] = lambda zero, meter: None,
+        on_contact_lost: Callable[[Mapping[str, str]], None] = lambda again: None,
         permit: Callable[[BenchState], BenchState] = lambda state: state,
         may_power: Callable[[], str] = lambda: "",
         meter: Meter | None = None,
         supply: HandSwitched | None = None,
+        transmit: bool = False,
     ) -> None:
         self._harness = harness
+        self._transmit = transmit
         self._bench = bench
         self._operator = operator
         self._hearing = hearing
         self._on_state = on_state
-        self._on_power_off = on_power_off
         self._meter = meter
         self._hand_supply = supply
         self.permit = permit
         self._may_power = may_power
         self._breakouts = Breakouts(harness, bench.config.leads, bench.clock.wall_ns)
-        self.leads = Leads(operator, harness.chassis, bench.clock.monotonic_ns, on_zeroed)
-        self._lead_rule = LeadRule(harness)
-        self._touching = IN_HAND
+        hours = getattr(bench.config, "lead_hours", VALID_HOURS)
+        self.leads = Leads(operator, harness.chassis, bench.clock.monotonic_ns, on_zeroed, hours)
+        self._fixed = FixedLead(harness, on_contact_lost)
+        self._probes = Probes(harness, operator, lambda: self.meter, self.leads, self._fixed, on_power_off)
+        self._powered: set[BenchState] = set()  # states in which the supply has come on without trouble
         self._state: BenchState | None = None
-        self._was_powered = True  # not known at the start of a session, so volts are read before the first ohms
 
     @property
     def meter(self) -> Meter:
@@ -88,13 +95,24 @@ class Asker:
         """The bench state that was last confirmed; None where that is not known."""
         return self._state
 
-    def answer(self, request: Request) -> Reading:
-        """The reading for a request. A link that is lost gives a reading of NONE, and the job goes on."""
+    def answer(self, request: Request, step: Step | None = None) -> Reading:
+        """The reading for a request. A link that is lost gives a reading of NONE, and the job goes on.
+
+        `step` is the one that it is for; none while a fault is looked for.
+        """
+        self._probes.step = step
         while True:
             try:
+                if self._fixed.batch is not None and not self._probes.goes_on(request, self.permit(request.state)):
+                    self.end_batch()
                 return self._through_breakouts(request, self._answer(request))
             except ZeroAsked:
                 self.leads.forget()
+            except OverCurrent as cut:
+                why = f"the supply {cut.text}"
+                if request.quantity is Quantity.AMPS:
+                    return Reading(ReadingState.OVER, "A", over_above=cut.limit_a, detail={"why": why})
+                return Reading.none(why, UNITS.get(request.quantity, ""))
             except LinkLost as lost:
                 return Reading(ReadingState.NONE, UNITS.get(request.quantity, ""), detail={"why": str(lost.text)})
 
@@ -102,7 +120,7 @@ class Asker:
         state = self.permit(request.state)
         if request.quantity is Quantity.CAN and request.source not in self._bench.buses:
             return _not_here(f"CAN adapter for {request.source}", "[[can]]", "frames")
-        if request.quantity is Quantity.LINE and not self._bench.taps:
+        if request.quantity in (Quantity.LINE, Quantity.LOOP) and not self._bench.taps:
             return _not_here("serial port to listen with", "[[serial]]", "bytes")
         refused = self._may_power() if state.supply_on else ""
         if refused:
@@ -112,10 +130,11 @@ class Asker:
         match request.quantity:
             case Quantity.CAN:
                 self._listen_in(state)
-                return self._hearing.bus(request.source)
+                return self._unless_cut_off(self._hearing.bus(request.source), state)
             case Quantity.LINE:
                 self._listen_in(state)
-                return self._hearing.line(self._operator, request.source, request.sender, request.red, request.black)
+                heard = self._hearing.line(self._operator, request.source, request.sender, request.red, request.black)
+                return self._unless_cut_off(heard, state)
             case Quantity.AMPS:
                 self.bring_to(state)
                 # what the technician drew for a drop is no unit's current; only who asks for a load gets one
@@ -126,14 +145,22 @@ class Asker:
                     return live
                 self.bring_to(state)
                 self._operator.load(None, 0.0)
-                return self._ohms(request, state)
+                return self._probes.ohms(request, state)
             case Quantity.VOLTS:
                 self.bring_to(state)
                 self._operator.load(request.load_at, request.load_a)
-                self._touch(request.red, request.black)
-                return self.meter.volts()
+                return self._unless_cut_off(self._probes.volts(request, state), state)
+            case Quantity.LOOP:
+                if not self._transmit:
+                    return Reading.none(NO_LEAVE_TO_SEND, "bytes")
+                self.bring_to(state)
+                self._operator.load(None, 0.0)
+                link = next(entry for entry in self._harness.links if entry.name == request.source)
+                return send_round(self._bench, self._operator, link, request)
             case Quantity.LOOK:
                 return Reading(ReadingState.NONE, "", detail={"why": "nobody is there to look"})
+            case Quantity.EARLIER:
+                return Reading.none("nothing is known of an earlier step")  # the runner answers it, who has the board
 
     def _through_breakouts(self, request: Request, reading: Reading) -> Reading:
         state = self.permit(request.state)
@@ -148,40 +175,15 @@ class Asker:
         A refusal, or None. Nothing is joined to a circuit that may be live.
         """
         bare = replace(state, plugs=frozenset(), links=frozenset(), coded=frozenset())
-        if not self._was_powered or bare == state:
+        if not self._probes.was_powered or bare == state:
             return None
         self.bring_to(bare)
         self._operator.load(None, 0.0)
-        if live := self._feeds_live(bare, request.red, request.black):
-            return Reading.none(live, "ohm")
-        self._touch(request.red, request.black)
-        return self._pair_live(request.red, request.black)
+        return self._probes.live(request, bare)
 
-    def _ohms(self, request: Request, state: BenchState) -> Reading:
-        """Ohms, once the volts are known to be off and, with two wires, the leads are measured."""
-        red, black = request.red, request.black
-        alike = self._lead_rule.alike(red, black, state)
-        if self._was_powered:
-            if live := self._feeds_live(state, red, black):
-                return Reading.none(live, "ohm")
-            self._touch(red, black)
-            if pair_live := self._pair_live(red, black):
-                return pair_live
-        if request.four_wire and self.meter.spec.four_wire:
-            self._touch(red, black, alike=alike, four_wire=True)
-            return self.meter.kelvin_ohms()
-        if unknown := self.leads.measure(self.meter):
-            return unknown
-        self._touch(red, black, alike=alike)
-        return self.leads.take_off(self.meter.ohms(), self.meter)
-
-    def _touch(self, red: str, black: str, *, alike: bool = False, four_wire: bool = False) -> None:
-        """Have the leads put down; where they are alike, so that a lead that is on one of the contacts stays there."""
-        self._touching = put_down(self._touching, red, black, alike=alike)
-        if four_wire:
-            self._operator.touch(*self._touching, four_wire=True)
-        else:
-            self._operator.touch(*self._touching)
+    def end_batch(self) -> None:
+        """No more readings with the lead that stayed: it is proved once more, where it had to be."""
+        self._probes.end_batch(self._state)
 
     def bring_to(self, wanted: BenchState) -> None:
         """Bring the bench into a state: supply off before anything is moved, on again when all is in place."""
@@ -195,7 +197,13 @@ class Asker:
         changes = (now or ALL_OPEN).changes_to(wanted)
         self._operator.bring_to(now or ALL_OPEN, wanted)
         if wanted.supply_on:
-            self._supply_on(wanted)
+            try:
+                self._supply_on(wanted)
+            except OverCurrent:
+                # everything is in place, and the supply is off
+                self._state = replace(wanted, supply_on=False)
+                self._on_state(self._state, changes[:-1])
+                raise
         self._state = wanted
         self._on_state(wanted, changes)
 
@@ -212,9 +220,21 @@ class Asker:
         feed = main_feed(self._harness)
         if feed is not None:
             supply = self._hand_supply or self._bench.supply
-            self._was_powered = True
+            self._probes.was_powered = True
             supply.set(feed.nominal_v, current_limit_a(self._harness, state))
-            supply.on()
+            # what is plugged for the first time is powered in steps
+            supply.on(ramp=state not in self._powered)
+            self._powered.add(state)
+
+    def _unless_cut_off(self, reading: Reading, state: BenchState) -> Reading:
+        """Volts with the supply on; no reading where it has cut off meanwhile, which is no dead circuit."""
+        if not state.supply_on or main_feed(self._harness) is None:
+            return reading
+        cut = (self._hand_supply or self._bench.supply).cut_off()
+        if not cut:
+            return reading
+        self._state = None  # so that it is switched on anew
+        return Reading.none(f"the supply {cut}: {reading.text} read meanwhile", reading.unit)
 
     def _supply_off(self) -> None:
         if self._hand_supply is not None:
@@ -222,40 +242,9 @@ class Asker:
         elif self._bench.config.supply is not None:
             self._bench.supply.off()
 
-    def _feeds_live(self, state: BenchState, red: str, black: str) -> str:
-        """After power: read every feed at its source before the first ohms. Why ohms must wait; empty when all are dead."""
-        closed = state.on_unit - state.breakout
-        for feed in self._harness.feeds:
-            if ref_of(feed.source) not in closed and ref_of(feed.ground) not in closed:
-                if (feed.source, feed.ground) == (red, black):
-                    continue  # it is the pair itself, which is read next
-                self._touch(feed.source, feed.ground)
-                live = self._read_near_zero(feed.source, feed.ground)
-                if live:
-                    return live
-        return ""
-
-    def _pair_live(self, red: str, black: str) -> Reading | None:
-        """After power: read the pair itself before its ohms are. A refusal, or None."""
-        live = self._read_near_zero(red, black)
-        if live:
-            return Reading.none(live, "ohm")
-        self._was_powered = False
-        return None
-
-    def _read_near_zero(self, red: str, black: str) -> str:
-        volts = self.meter.volts()
-        near_zero_v = self._harness.limits.near_zero_v
-        near_zero = volts.state is ReadingState.VALUE and abs(volts.value) + volts.uncertainty <= near_zero_v
-        self._on_power_off(red, black, volts, near_zero)
-        return (
-            ""
-            if near_zero
-            else f"{volts.text} between {red} and {black}: no ohms before it is within {near_zero_v:g} V"
-        )
-
     def leave_safe(self) -> None:
         """Supply off, listening stopped."""
+        self._fixed.end("the fixed lead was not proved after its batch, which was broken off")
         self._hearing.stop()
         if self._hand_supply is not None:
             self._hand_supply.leave_off()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from benchcheck.bench.bench import Bench
@@ -24,6 +24,7 @@ from benchcheck.jobs.asked import (
     ZeroAsked,
 )
 from benchcheck.jobs.breakouts import Breakouts
+from benchcheck.jobs.hands_free import HandsFree, attending
 from benchcheck.jobs.runner import Watcher
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.contact import ref_of
@@ -32,6 +33,7 @@ from benchcheck.words.meter import MeterSpec
 from benchcheck.words.quantity import parse_quantity
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.result import Result
+from benchcheck.words.settling import BY_WORD, looks_lifted
 from benchcheck.words.step import Quantity, Stage, Step
 
 _DONE = ("", "y", "yes", "ok", "done")
@@ -47,12 +49,21 @@ class ByHand:
     typed       readings are typed in, so that the answer to "touch these" is the reading itself
     commanded   the supply is switched by this program, and the person is told before it comes on
     breakouts   the breakout leads of the bench, where it lists any
+    hands_free  takes readings by itself; None where each is asked for by Enter
     """
 
     simulated = False
+    unattended = False
 
     def __init__(
-        self, harness: Harness, person: Person, *, typed: bool, commanded: bool, breakouts: Breakouts | None = None
+        self,
+        harness: Harness,
+        person: Person,
+        *,
+        typed: bool,
+        commanded: bool,
+        breakouts: Breakouts | None = None,
+        hands_free: HandsFree | None = None,
     ) -> None:
         self._harness = harness
         self._person = person
@@ -63,6 +74,9 @@ class ByHand:
         self._state: BenchState | None = None  # not known until somebody has confirmed it
         self._loaded: tuple[tuple[str, str], float] | None = None
         self.near_zero_v = harness.limits.near_zero_v
+        self._hands_free = hands_free
+        self._moved = True  # since the last reading that was taken, as far as is known
+        self._to_touch: Question | None = None  # asked together with the reading, where that is taken hands-free
         self.red = self.black = ""
         self.four_wire = False
         self.step: Step | None = None  # the one that is being done; none while a fault is looked for
@@ -72,22 +86,10 @@ class ByHand:
         asked = question
         while True:
             typed = self._person.ask(asked).strip()
-            word, _, rest = typed.partition(" ")
-            match word.lower():
-                case str() as said if said == SKIP and rest.strip():
-                    raise SkipAsked(rest.strip())
-                case str() as said if said == SKIP:
-                    asked = replace(question, why="Say why: skip REASON.")
-                    continue
-                case str() as said if said == BACK and not rest:
-                    raise BackAsked
-                case str() as said if said == QUIT and not rest:
-                    raise StopAsked
-                case str() as said if said == ZERO and not rest and question.kind in _ZERO_MAY_BE_ASKED:
-                    raise ZeroAsked
-            if not question.is_confirmed or typed.lower() in _DONE:
+            why = wrong_answer(question, typed)
+            if not why:
                 return typed
-            asked = replace(question, why="This wants no reading: press Enter when it is done.")
+            asked = replace(question, why=why)
 
     def tell(self, text: str) -> None:
         self._person.tell(text)
@@ -126,17 +128,51 @@ class ByHand:
             moves.append(f"stand clear: the supply now comes on, {supply_words(self._harness, wanted)}")
         self._state = None  # half done is not known, should the person leave here
         self.red = self.black = ""
+        self._to_touch = None
         if moves:
             self.ask(Question(QuestionKind.STATE, tuple(moves)))
         self._state = wanted
 
+    def forget(self) -> None:
+        """What is plugged is not known any more: the next state is told whole."""
+        self._state = None
+        self.red = self.black = ""
+
     def touch(self, red: str, black: str, *, four_wire: bool = False) -> None:
         moved = (red, black, four_wire) != (self.red, self.black, self.four_wire)
-        if moved and not self._typed:
+        self._moved = self._moved or moved
+        if (moved or self._hands_free is not None) and not self._typed:
             what = "four-wire clips: red pair" if four_wire else "red"
             todo = (f"{what} on {red}, black{' pair' * four_wire} on {black}",)
-            self.ask(self.with_access(Question(QuestionKind.TOUCH, todo, red, black)))
+            self._ask_to_touch(self.with_access(Question(QuestionKind.TOUCH, todo, red, black)))
         self.red, self.black, self.four_wire = red, black, four_wire
+
+    def take(self, read: Callable[[], Reading], unit: str, *, lifted_passes: bool) -> Reading:
+        question, self._to_touch = self._to_touch, None
+        if question is not None and self._hands_free is not None:
+            try:
+                asked, armed = replace(question, unit=unit), not self._moved
+                reading = self._hands_free.take(asked, read, wrong_answer, lifted_passes=lifted_passes, armed=armed)
+            except BaseException:
+                self.red = self.black = ""  # wherever the probes are now
+                raise
+            self._moved = False
+            return reading
+        reading = read()
+        if looks_lifted(reading, self.near_zero_v):  # a person pressed Enter, or typed it
+            return replace(reading, detail={**reading.detail, "contact": BY_WORD})
+        return reading
+
+    @property
+    def waits(self) -> bool:
+        return self._to_touch is not None
+
+    def _ask_to_touch(self, question: Question) -> None:
+        """Where readings are taken hands-free, the reading itself is the answer."""
+        if self._hands_free is not None:
+            self._to_touch = question
+        else:
+            self.ask(question)
 
     def with_access(self, question: Question) -> Question:
         """The question with how its two contacts are touched in the bench state that was confirmed."""
@@ -156,9 +192,14 @@ class ByHand:
 
     def leads_together(self, contact: str, why: str) -> None:
         self.red = self.black = ""
-        self.ask(
+        self._moved = True
+        self._ask_to_touch(
             Question(QuestionKind.TOUCH, ("touch the two leads together, off the harness, and hold them",), why=why)
         )
+
+    def leads_read(self) -> None:
+        if self._hands_free is not None:
+            self._hands_free.done("the leads are read, let them go")
 
     def load(self, at: tuple[str, str] | None, amps: float) -> None:
         wanted = (at, amps) if at is not None else None
@@ -174,6 +215,34 @@ class ByHand:
     def tap(self, name: str, contact: str, ground: str, baud: int) -> None:
         moves = (f"{name}: receive wire on {contact}", f"{name}: ground on {ground}; its transmit wire stays free")
         self.ask(Question(QuestionKind.TAP, moves, how=self._ways(("receive wire", "ground"), (contact, ground))))
+
+    def loop(self, name: str, send: str, hear: str, ground: str, bridge: tuple[str, str] | None) -> None:
+        moves = [f"{name}: ground on {ground}, transmit wire on {send}, receive wire on {hear}: it will send"]
+        moves += [f"bridge {bridge[0]} and {bridge[1]}"] if bridge else ["no bridge at the far connector yet"]
+        ways = self._ways(("transmit wire", "receive wire"), (send, hear))
+        self.ask(Question(QuestionKind.TAP, tuple(moves), how=ways))
+
+    def loop_off(self, name: str) -> None:
+        self.ask(Question(QuestionKind.TAP, (f"take {name} off, and the bridge at the far connector if it is there",)))
+
+
+def wrong_answer(question: Question, typed: str) -> str:
+    """What is wrong with an answer, in words; empty where it is one. The ways out of a question are raised."""
+    word, _, rest = typed.partition(" ")
+    match word.lower():
+        case str() as said if said == SKIP and rest.strip():
+            raise SkipAsked(rest.strip())
+        case str() as said if said == SKIP:
+            return "Say why: skip REASON."
+        case str() as said if said == BACK and not rest:
+            raise BackAsked
+        case str() as said if said == QUIT and not rest:
+            raise StopAsked
+        case str() as said if said == ZERO and not rest and question.kind in _ZERO_MAY_BE_ASKED:
+            raise ZeroAsked
+    if not question.is_confirmed or typed.lower() in _DONE:
+        return ""
+    return "This wants no reading: press Enter when it is done."
 
 
 class Following(Watcher):
@@ -294,7 +363,7 @@ class HandSupply:
     def set(self, volts: float, limit_a: float) -> None:
         self._volts, self._limit_a = volts, limit_a
 
-    def on(self) -> None:
+    def on(self, *, ramp: bool = False) -> None:
         todo = (
             f"set the supply to {self._volts:g} V, current limit {self._limit_a:g} A",
             "stand clear, then switch the supply on",
@@ -307,6 +376,10 @@ class HandSupply:
         if self._on is not False:
             self._by_hand.ask(Question(QuestionKind.SUPPLY, ("switch the supply off, and see that it is off",)))
         self._on = False
+
+    def cut_off(self) -> str:
+        """Nobody but the person sees that."""
+        return ""
 
     def leave_off(self) -> None:
         """At the end of a stage or a session: asked for, and where nobody answers, said."""
@@ -337,6 +410,9 @@ def person_at(
     """What a person does on this bench: the moves always; readings and the supply where no instrument does it."""
     typed, commanded = not bench.has_meter, bench.config.supply is not None
     breakouts = Breakouts(harness, bench.config.leads, bench.clock.wall_ns)
-    hands = ByHand(harness, person, typed=typed, commanded=commanded, breakouts=breakouts)
+    free = attending(person) if not typed else None
+    spec, near_zero_v = bench.config.meter_spec, harness.limits.near_zero_v
+    hands_free = HandsFree(free, spec, bench.clock.monotonic_ns, near_zero_v) if free is not None else None
+    hands = ByHand(harness, person, typed=typed, commanded=commanded, breakouts=breakouts, hands_free=hands_free)
     meter = TypedMeter(hands, bench.config.meter_spec, who)
     return hands, meter if typed else None, None if commanded else HandSupply(hands, meter)

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
-from benchcheck.harness.model import Bus, Harness, Link
+from benchcheck.harness.model import Bus, Harness, Link, Talk
 from benchcheck.traffic.bus_tally import BusTally
 from benchcheck.traffic.expectations import known_on_bus
+from benchcheck.traffic.line_speed import SpeedSaid
 from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.presence import PresenceState, UnitExpectation, UnitPresence, judge_presence
 from benchcheck.traffic.signal_ranges import judge_signal, signal_json, signal_tally
 from benchcheck.traffic.source_tally import SourceTally
-from benchcheck.traffic.summary import MOST_PAUSES, bus_json, line_json, load_by_second
+from benchcheck.traffic.summary import MOST_PAUSES, MOST_SECONDS, bus_json, line_json, load_by_second
+from benchcheck.traffic.talk_rates import rates_of
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.recorder_gap import RecorderGap, dropped_elsewhere
@@ -33,6 +35,8 @@ class AdapterSaid:
     dropped: int = 0
     garbled: int = 0
     silence: str = ""  # how silent it is, as can_interface.PassiveState; empty where that is not known
+    controller: str = ""  # its controller's status in words
+    errors_told: bool | None = None  # whether that status tells of errors; None: it has none
 
     def to_json(self) -> dict[str, object]:
         return asdict(self)
@@ -46,8 +50,19 @@ class AdapterSaid:
             return None
         if not (isinstance(reported, bool) and isinstance(dropped, int) and isinstance(garbled, int)):
             return None
-        silence = body.get("silence", "")  # captures of an earlier version don't say
-        return cls(identity, state, passive, reported, dropped, garbled, silence if isinstance(silence, str) else "")
+        silence, controller = body.get("silence", ""), body.get("controller", "")  # an earlier version didn't say
+        told = body.get("errors_told")
+        return cls(
+            identity,
+            state,
+            passive,
+            reported,
+            dropped,
+            garbled,
+            silence if isinstance(silence, str) else "",
+            controller if isinstance(controller, str) else "",
+            told if isinstance(told, bool) else None,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +109,8 @@ def bus_reading(
         "recorder_gaps": [_gap_json(gap, begin_ns) for gap in gaps],
         "garbled_records": said.garbled,
         "error_frames": (found.error_frames if found else 0) if said.error_frames_reported else None,
+        "controller": said.controller,
+        "controller_errors": said.errors_told,
         "passive": said.passive,
         "listened_s": round((listened.end_ns - listened.start_ns) / SECOND_NS, 3),
         "units": {u.unit: _presence_json(u, begin_ns, found) for u in units if u.state is not PresenceState.UNEXPECTED},
@@ -108,16 +125,30 @@ def bus_reading(
         summary = bus_json(tally, number, bus.name, bus.bitrate, bus.data_bitrate)
         kept = ("load_mean_percent", "load_peak_percent", "wire_bits", "wire_bits_at_data_bitrate", "gaps")
         detail |= {key: summary[key] for key in kept}
-        detail["load_by_second_percent"] = load_by_second(tally, number, bus.bitrate, bus.data_bitrate)
+        detail["load_by_second_percent"] = load_by_second(
+            tally, number, bus.bitrate, bus.data_bitrate, most=MOST_SECONDS
+        )
     if said.state in ("link lost", "reader silent"):
         return Reading(ReadingState.NONE, "frames", instrument=said.identity, detail={**detail, "why": said.state})
     frames = float(found.frames if found else 0)
     return Reading(ReadingState.VALUE, "frames", frames, instrument=said.identity, detail=detail)
 
 
-def line_reading(link: Link, tally: LineTally, identity: str, state: str) -> Reading:
-    """What was heard of one talker of a link."""
-    detail = {**line_json(link.name, tally), "baud": link.baud, "framing": link.framing}
+def line_reading(
+    link: Link, talk: Talk, tally: LineTally, identity: str, state: str, speed: SpeedSaid | None = None
+) -> Reading:
+    """What was heard of one talker of a link; `speed`: what was found where another speed was looked for."""
+    detail = {
+        **line_json(link.name, tally),
+        "baud": link.baud or None,
+        "framing": link.framing,
+        "summed": tally.form.is_summed,
+        "rates": [
+            {"type": kind, "pace": rate.pace.value, "mean_s": rate.mean_s, "text": rate.text}
+            for kind, rate in rates_of(talk, tally).items()
+        ],
+        "speed": None if speed is None else speed.to_json(),
+    }
     if state == "link lost":
         return Reading(
             ReadingState.NONE, "bytes", instrument=identity, detail={**detail, "why": "the serial port was lost"}

@@ -7,12 +7,13 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from benchcheck.bench.bench import Bench
+from benchcheck.bench.can_adapter import CanAdapter
 from benchcheck.harness.model import Bus, Harness, Talk
 from benchcheck.jobs.heard import SECOND_NS, AdapterSaid, Listened, bus_reading, line_reading
+from benchcheck.jobs.line_hearing import FIRST_BAUD, PUMP_S, LineHearing
 from benchcheck.jobs.listening_gaps import ListeningGaps
 from benchcheck.jobs.operator import Operator
 from benchcheck.traffic.expectations import expectations, longest_period_s
-from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.presence import watch_of
 from benchcheck.traffic.signal_ranges import wanted_signals
 from benchcheck.traffic.signal_tallies import with_signals
@@ -23,14 +24,10 @@ from benchcheck.words.frames import FrameBatch
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.recorder_gap import RecorderGap
 
-PUMP_S = 0.02
 # A bus is judged this long after power-on, or later where units boot slowly or talk seldom.
 LEAST_LISTEN_S = 6.0
 PERIODS_HEARD = 3.0
-LINE_PERIODS = 2.5  # as for the units of a bus
-LINE_LEAST_S = 1.0
 LATE_BY_S = 4.0
-GOOD_SENTENCES = 3
 
 
 class CaptureSink(Protocol):
@@ -79,12 +76,12 @@ class Hearing:
         watch = {}
         for number, bus in enumerate(self._harness.buses):
             try:
-                adapter = self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge)
+                adapter = self._adapter(bus)
                 adapter.drain()
             except BenchcheckError as trouble:
                 self._troubles[bus.name] = str(trouble)
             else:
-                self._listening[bus.name] = ListeningGaps(bus.name, self._clock.stamp_ns(), adapter.counts.dropped)
+                self._listening[bus.name] = ListeningGaps(bus.name, self._clock.stamp_ns(), adapter.counts.lost)
             watch[number] = with_signals(watch_of(self._expected[bus.name]), wanted_signals(self._harness, bus))
         self._tally = TrafficTally(watch=watch)
         self._start_ns = self._clock.stamp_ns()
@@ -108,7 +105,7 @@ class Hearing:
         for number, bus in enumerate(self._harness.buses):
             if bus.name in self._troubles:
                 continue
-            adapter = self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge)
+            adapter = self._adapter(bus)
             batch = adapter.drain()
             if len(batch):
                 batch.bus.fill(number)
@@ -118,10 +115,14 @@ class Hearing:
             if bus.name in self._listening:
                 gaps = self._listening[bus.name]
                 last_ns = int(batch.time_ns[-1]) if len(batch) else None
-                now_ns, dropped = self._clock.stamp_ns(), adapter.counts.dropped
+                now_ns, dropped = self._clock.stamp_ns(), adapter.counts.lost
                 self._note(gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages))
         if self._capture is not None:
             self._capture.keep_up(self._clock.stamp_ns())
+
+    def _adapter(self, bus: Bus) -> CanAdapter:
+        fd = bus.data_bitrate is not None
+        return self._bench.can(bus.name, bus.bitrate, acknowledge=self._acknowledge, fd=fd)
 
     def bus(self, name: str) -> Reading:
         """What was heard on a bus, once it was listened to for long enough; the same for every check that asks."""
@@ -136,47 +137,50 @@ class Hearing:
         name = next(iter(self._bench.taps), None)
         if name is None:
             why = "this bench has no serial port to listen with"
-            said = {"link": link_name, "sender": sender, "why": why}
-            self._mark("line_judged", self._clock.stamp_ns(), said)
+            self._mark("line_judged", self._clock.stamp_ns(), {"link": link_name, "sender": sender, "why": why})
             return Reading(ReadingState.NONE, "bytes", detail={"why": why})
-        listener = self._bench.line(name, link.baud, link.framing)
-        operator.tap(name, contact, ground, link.baud)
+        baud = link.baud or FIRST_BAUD
+        listener = self._bench.line(name, baud, link.framing)
+        operator.tap(name, contact, ground, baud)
         listener.drain()  # what came before the wire was tapped says nothing of this talker
-        tally = LineTally(link.protocol)
+        called = f"{link.name}:{sender}"
         if self._capture is not None:
-            self._capture.listening(f"{link.name}:{sender}")
-        started_ns = self._clock.stamp_ns()
-        self._mark("line_begun", started_ns, {"link": link.name, "sender": sender})
-        while not _satisfied(tally, talk.types) and self._clock.stamp_ns() < self._until_ns(started_ns, talk):
-            self._clock.sleep(PUMP_S)
-            self.pump()
-            for time_ns, data, framing_errors in listener.drain():
-                if tally.bytes == 0:
-                    started_ns = time_ns  # its time counts from its first byte: what came before was silence
-                tally.feed(data, time_ns, framing_errors=framing_errors)
-                if self._capture is not None:
-                    self._capture.line(f"{link.name}:{sender}", time_ns, data, framing_errors=framing_errors)
-        identity, state = listener.identity, str(listener.state)
-        said = {"link": link.name, "sender": sender, "identity": identity, "state": state}
-        self._mark("line_judged", self._clock.stamp_ns(), said)
-        return line_reading(link, tally, identity, state)
+            self._capture.listening(called)
 
-    def _until_ns(self, started_ns: int, talk: Talk) -> int:
-        """How long a talker is listened to: its time counts from when it should be up, not while it still boots.
+        def keep(time_ns: int, data: bytes, framing_errors: int | None) -> None:
+            if self._capture is not None:
+                self._capture.line(called, time_ns, data, framing_errors=framing_errors)
+
+        def on_speed(speed: int) -> None:
+            if operator.simulated:  # over TCP the simulated bench can't see what the port is set to
+                operator.tap(name, contact, ground, speed)
+
+        hearing = LineHearing(
+            listener, self._clock, link, talk, pump=self.pump, keep=keep, mark=self._mark, on_speed=on_speed
+        )
+        heard = hearing.hear(self._up_ns(talk))
+        identity, state = listener.identity, str(listener.state)
+        said: dict[str, object] = {"link": link.name, "sender": sender, "identity": identity, "state": state}
+        if heard.speed is not None:
+            said["speed"] = heard.speed.to_json()
+        self._mark("line_judged", self._clock.stamp_ns(), said)
+        return line_reading(link, talk, heard.tally, identity, state, heard.speed)
+
+    def _up_ns(self, talk: Talk) -> int:
+        """When a talker should be up: its time counts from then, not while it still boots.
 
         A unit on a bus is known by that to be late; one that speaks on lines only is given time to be.
         """
         boot_s = self._harness.units[talk.sender].type.boot_s
         if not any(talk.sender in bus.talkers for bus in self._harness.buses):
             boot_s += LATE_BY_S
-        up_ns = (self._power_on_ns or 0) + int(boot_s * SECOND_NS)
-        return max(started_ns, up_ns) + int(max(LINE_LEAST_S, LINE_PERIODS * talk.period_s) * SECOND_NS)
+        return (self._power_on_ns or 0) + int(boot_s * SECOND_NS)
 
     def _judge_bus(self, name: str) -> Reading:
         number, bus = next((i, b) for i, b in enumerate(self._harness.buses) if b.name == name)
         if name in self._troubles:
             return Reading(ReadingState.NONE, "frames", detail={"why": self._troubles[name]})
-        adapter = self._bench.can(name, bus.bitrate, acknowledge=self._acknowledge)
+        adapter = self._adapter(bus)
         begin_ns = self._power_on_ns if self._power_on_ns is not None else self._start_ns
         until_ns = begin_ns + int(listen_s(self._harness, bus) * SECOND_NS)
         while self._clock.stamp_ns() < until_ns:
@@ -194,6 +198,8 @@ class Hearing:
             listening.dropped,
             counts.garbled,
             str(adapter.passive.state),
+            adapter.controller,
+            adapter.controller_errors,
         )
         self._mark("bus_judged", end_ns, {"bus": name, **said.to_json()})
         listened = Listened(self._start_ns, end_ns, self._power_on_ns, self._acknowledge)
@@ -220,7 +226,3 @@ def listen_s(harness: Harness, bus: Bus) -> float:
     period_s = longest_period_s(bus)
     still_s = max((signal.stuck_s or 0.0 for signal in harness.signals if signal.bus == bus.name), default=0.0)
     return max(LEAST_LISTEN_S, boot_s + PERIODS_HEARD * period_s, boot_s + period_s + still_s)
-
-
-def _satisfied(tally: LineTally, types: tuple[str, ...]) -> bool:
-    return tally.understood >= GOOD_SENTENCES and all(name in tally.types and tally.types[name].sound for name in types)

@@ -149,7 +149,12 @@ class LiveListening:
         """Open what can be opened; what can't says so in its status, and the rest goes on."""
         for bus in self._buses:
             try:
-                bus.adapter = self._bench.can(bus.asked.name, bus.asked.bitrate, acknowledge=self._acknowledge)
+                bus.adapter = self._bench.can(
+                    bus.asked.name,
+                    bus.asked.bitrate,
+                    acknowledge=self._acknowledge,
+                    fd=bus.asked.data_bitrate is not None,
+                )
                 bus.adapter.drain()
                 bus.gaps = ListeningGaps(bus.asked.name, self._clock.stamp_ns(), bus.adapter.counts.lost)
             except BenchcheckError as trouble:

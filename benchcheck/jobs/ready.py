@@ -58,6 +58,8 @@ def _instruments(bench: Bench) -> Iterator[ReadyItem]:
         yield _asked("supply", lambda: bench.supply.identity)
     else:
         yield ReadyItem("supply", Readiness.READY, "switched by hand")
+    if bench.config.matrix is not None:
+        yield _asked("matrix", lambda: bench.matrix.identity if bench.matrix is not None else "")
     if bench.config.hands is not None:
         yield _asked("hands", lambda: "they move" if bench.hands is not None else "")
 

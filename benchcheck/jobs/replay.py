@@ -6,7 +6,9 @@ listening     listening began: acknowledge, troubles {bus: why its adapter did n
 power_on      the units got power
 bus_judged    a bus was judged: bus, and what its adapter said of itself (AdapterSaid)
 line_begun    a talker's tally began: link, sender
-line_judged   it was judged: link, sender, and identity and state of the port, or why there is none
+line_judged   it was judged: link, sender, and identity and state of the port, or why there is none; speed, where it
+              was looked for (SpeedSaid)
+earlier       a step rests on what was read for another one: step, of, reading
 gap           not everything was recorded for a time (pcapng_form): what was judged after it was judged with it
 step_judged   a step was judged: step, state (of the bench)
 step_skipped  a step was left out: step, reason, why
@@ -19,28 +21,33 @@ of these marks, are judged from what was heard up to the end, or up to where the
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from benchcheck.capture.recording import LineChunk, Mark, Recording
 from benchcheck.checks.kind import Context, all_kinds
+from benchcheck.checks.link_alive import NO_IDLE
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.heard import SECOND_NS, AdapterSaid, Listened, bus_reading, line_reading
 from benchcheck.traffic.expectations import expectations
+from benchcheck.traffic.line_speed import SpeedSaid
 from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.presence import watch_of
+from benchcheck.traffic.protocols import protocol_of
 from benchcheck.traffic.signal_ranges import wanted_signals
 from benchcheck.traffic.signal_tallies import with_signals
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.frames import FrameBatch
 from benchcheck.words.meter import MeterSpec
-from benchcheck.words.reading import Reading
+from benchcheck.words.reading import Reading, ReadingState, reading_from_json
 from benchcheck.words.recorder_gap import RecorderGap
 from benchcheck.words.request import Request
 from benchcheck.words.result import Result
 from benchcheck.words.step import Quantity, Stage, Step
 from benchcheck.words.verdict import Outcome, Verdict
 
+ONLY_TRAFFIC = "a capture holds traffic only"
 STEP_MARKS = frozenset({"step_judged", "step_skipped"})
 
 
@@ -124,6 +131,7 @@ class Replay:
         self._frames = 0
         self._by_marks = False
         self._adapters: dict[str, AdapterSaid] = {}
+        self._earlier: dict[tuple[str, str], Reading] = {}  # by step, and the one it rests on
 
     def run(self) -> Replayed:
         """Read to the end, to the damage or to the end of the part, and judge every step of the live stage."""
@@ -202,7 +210,7 @@ class Replay:
         link_name, _, sender = self._recording.lines[chunk.line].name.partition(":")
         link = next((entry for entry in self._harness.links if entry.name == link_name), None)
         if link is not None:
-            tally = self._now().lines.setdefault((link_name, sender), LineTally(link.protocol))
+            tally = self._now().lines.setdefault((link_name, sender), LineTally(protocol_of(link)))
             tally.feed(chunk.data, chunk.time_ns, framing_errors=chunk.framing_errors)
 
     def _take_mark(self, mark: Mark) -> None:
@@ -219,6 +227,8 @@ class Replay:
             key = (str(body.get("link")), str(body.get("sender")))
             self._now().lines.pop(key, None)
             self._now().begun[key] = mark.time_ns
+        elif mark.kind == "earlier":
+            self._note_earlier(body)
         elif mark.kind == "line_judged" and within:
             self._line_judged(body, mark.time_ns)
         elif mark.kind in STEP_MARKS and (step := self._steps.get(str(body.get("step")))) is not None:
@@ -271,6 +281,12 @@ class Replay:
             None,
         )
 
+    def _note_earlier(self, body: Mapping[str, object]) -> None:
+        reading = body.get("reading")
+        if isinstance(reading, Mapping):
+            with suppress(ValueError, KeyError, TypeError):  # a mark that makes no sense tells nothing
+                self._earlier[str(body.get("step")), str(body.get("of"))] = reading_from_json(reading)
+
     def _line_judged(self, body: Mapping[str, object], end_ns: int) -> None:
         key = (str(body.get("link")), str(body.get("sender")))
         link = next((entry for entry in self._harness.links if entry.name == key[0]), None)
@@ -280,8 +296,14 @@ class Replay:
         elif (gap := self._line_gap(key, end_ns)) is not None:
             now.heard_lines[key] = Reading.none(_unrecorded(gap), "bytes")
         elif link is not None and (self._part.is_whole or key in now.begun):
-            tally = now.lines.get(key) or LineTally(link.protocol)
-            now.heard_lines[key] = line_reading(link, tally, str(body.get("identity")), str(body.get("state")))
+            talk = next((entry for entry in link.talks if entry.sender == key[1]), None)
+            if talk is not None:
+                tally, speed = (
+                    now.lines.get(key) or LineTally(protocol_of(link)),
+                    SpeedSaid.from_json(body.get("speed")),
+                )
+                identity, state = str(body.get("identity")), str(body.get("state"))
+                now.heard_lines[key] = line_reading(link, talk, tally, identity, state, speed)
 
     # --- what is asked ----------------------------------------------------------------------------------------
 
@@ -290,7 +312,7 @@ class Replay:
         try:
             request = next(measuring)
             while True:
-                request = measuring.send(self._answer(request))
+                request = measuring.send(self._answer(step, request))
         except StopIteration as stop:
             judged = stop.value
         seen = step
@@ -301,12 +323,15 @@ class Replay:
                 self._notes.append(f"the mark of {step.id} does not say in which state of the bench it was judged")
         self._results[step.id] = Result(seen, judged.reading, judged.verdict)
 
-    def _answer(self, request: Request) -> Reading:
+    def _answer(self, step: Step, request: Request) -> Reading:
+        if request.quantity is Quantity.EARLIER:
+            known = self._earlier.get((step.id, request.source))
+            return known or Reading(ReadingState.NONE, "", detail={"why": ONLY_TRAFFIC, NO_IDLE: None})
         if request.quantity is Quantity.CAN:
             return self._bus(request.source)
         if request.quantity is Quantity.LINE:
             return self._line(request.source, request.sender)
-        return Reading.none("a capture holds traffic only")
+        return Reading.none(ONLY_TRAFFIC)
 
     def _bus(self, name: str) -> Reading:
         """The reading of a bus, the same for every check that asks; judged at the end where no mark says when."""
@@ -351,7 +376,8 @@ class Replay:
         if (gap := self._line_gap(key, now.start_ns if self._last_ns is None else self._last_ns)) is not None:
             return Reading.none(_unrecorded(gap), "bytes")
         link = next(entry for entry in self._harness.links if entry.name == link_name)
-        return line_reading(link, now.lines.get(key) or LineTally(link.protocol), "as captured", "listening")
+        talk = next(entry for entry in link.talks if entry.sender == sender)
+        return line_reading(link, talk, now.lines.get(key) or LineTally(protocol_of(link)), "as captured", "listening")
 
 
 def live_steps(harness: Harness) -> list[Step]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
@@ -15,7 +15,7 @@ from benchcheck.diagnosis.live import diagnose_live
 from benchcheck.diagnosis.power import diagnose_power
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.asked import BackAsked, SkipAsked
-from benchcheck.jobs.asking import Asker, HandSwitched
+from benchcheck.jobs.asking import NO_LEAVE_TO_SEND, Asker, HandSwitched
 from benchcheck.jobs.bodies import follow_up_body, reading_body
 from benchcheck.jobs.hearing import CaptureSink, Hearing
 from benchcheck.jobs.operator import Operator
@@ -75,6 +75,7 @@ class Runner:
         progress: Progress,
         capture: CaptureSink | None = None,
         acknowledge: bool = False,
+        transmit: bool = False,
         meter: Meter | None = None,
         supply: HandSwitched | None = None,
         watcher: Watcher | None = None,
@@ -100,11 +101,14 @@ class Runner:
             on_state=self._state_confirmed,
             on_power_off=self._power_off_read,
             on_zeroed=self._leads_zeroed,
+            on_contact_lost=self._contact_lost,
             permit=self._permitted,
             may_power=self._may_power,
             meter=meter,
             supply=supply,
+            transmit=transmit,
         )
+        self._transmit = transmit
         self._refold()
 
     @property
@@ -122,6 +126,7 @@ class Runner:
                 # Units out first, for all feeds; only then does one after the other go in.
                 out = self._run_steps([step for step in todo if not _with_units(step)])
                 out += self._run_steps([step for step in todo if _with_units(step)])
+                self._asker.end_batch()
                 self._refold()
                 # what a mended step has put in doubt, and what it has opened the way to, is read in the same go
                 skipped -= {result.step.id for result in out}
@@ -212,7 +217,10 @@ class Runner:
         try:
             request = next(measuring)
             while True:
-                request = measuring.send(self._asker.answer(request))
+                if request.quantity is Quantity.EARLIER:
+                    request = measuring.send(self._earlier(step, request.source))
+                else:
+                    request = measuring.send(self._asker.answer(request, step))
         except StopIteration as stop:
             judged = stop.value
         seen = replace(step, state=self._asker.permit(step.state))
@@ -224,8 +232,17 @@ class Runner:
         self._watcher.result(result)
         return result
 
+    def _earlier(self, step: Step, source: str) -> Reading:
+        """The reading in force of another step; noted in the capture, since a verdict depends on it."""
+        result = self.board.results.get(source)
+        reading = result.reading if result is not None else Reading.none("it was not read in this job")
+        self._mark(step, "earlier", {"of": source, "reading": reading.to_json()})
+        return reading
+
     def why_not(self, step: Step) -> str:
         """Why a step can't be done now; empty when it can."""
+        if step.quantity is Quantity.LOOP and not self._transmit:
+            return NO_LEAVE_TO_SEND
         return self._gates.why_not(self.board, step)
 
     def power_blockers(self) -> list[str]:
@@ -294,6 +311,14 @@ class Runner:
 
     def _leads_zeroed(self, zero: LeadZero, meter: str) -> None:
         self._record.append(EventKind.LEAD_ZERO, {**zero.to_json(), "meter": meter}, who=self._who)
+
+    def _contact_lost(self, again: Mapping[str, str]) -> None:
+        """Steps whose readings don't count: recorded, so that they are due again."""
+        reason = next(iter(again.values()))
+        body = {"contacts": [], "runs": [], "connectors": [], "reason": reason, "again": dict(again)}
+        self._record.append(EventKind.REWORK, body, who=self._who)
+        self._progress(f"  {len(again)} to do again: {reason}")
+        self._refold()
 
     def _power_off_read(self, red: str, black: str, reading: Reading, near_zero: bool) -> None:
         verdict = Verdict(

@@ -56,6 +56,7 @@ class Session:
         capture: Path | None = None,
         capture_parts: PartLimits | None = None,
         acknowledge: bool = False,
+        transmit: bool = False,
         meter: Meter | None = None,
         supply: HandSwitched | None = None,
         watcher: Watcher | None = None,
@@ -70,6 +71,7 @@ class Session:
         self._record = record
         self._who = who
         self._supply = supply
+        self._transmit = transmit
         self._sink = CaptureFile(capture, harness, capture_parts) if capture is not None else None
         self.begun = False
         self.cautions_accepted = False
@@ -84,6 +86,7 @@ class Session:
             progress=progress,
             capture=self._sink,
             acknowledge=acknowledge,
+            transmit=transmit,
             meter=meter,
             supply=supply,
             watcher=watcher,
@@ -102,6 +105,8 @@ class Session:
             "ambient_said_by": self._ambient_said_by,  # nobody: it is the profile's
             "meter": self._meter_name,
             "simulated": self._operator.simulated,
+            # only where somebody allowed it: the loop-back tests may send on their lines
+            **({"transmit": True} if self._transmit else {}),
         }
         # what is read from here on was read against the profile as it is now
         self._record.append(EventKind.SESSION_STARTED, body, who=self._who, profile=self.harness.digest)

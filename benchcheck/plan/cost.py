@@ -116,5 +116,5 @@ def _fixed(counts: Mapping[Quantity, int], loads: int) -> dict[str, int]:
         "loads": loads,
         "amps": counts[Quantity.AMPS],
         # all buses are listened to at once
-        "listening": counts[Quantity.LINE] + bool(counts[Quantity.CAN]),
+        "listening": counts[Quantity.LINE] + counts[Quantity.LOOP] + bool(counts[Quantity.CAN]),
     }

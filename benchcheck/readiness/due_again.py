@@ -22,6 +22,7 @@ from benchcheck.readiness.way import Way
 from benchcheck.words.bench_state import ALL_OPEN
 from benchcheck.words.contact import contact_key, ref_of
 from benchcheck.words.meter import MeterSpec
+from benchcheck.words.settling import passes_lifted
 from benchcheck.words.step import Quantity, Stage, Step
 from benchcheck.words.ways import Ways
 
@@ -106,12 +107,20 @@ class _Due:
         self._buses = {change.name for change in found.of("bus") if change.matters}
         self._links = {change.name for change in found.of("link") if change.matters}
 
+    def _wants_contact_proved(self, step: Step) -> bool:
+        old, new = self._old.limits, self._new.limits
+        if new.contact_by_word or not old.contact_by_word or step.band is None:
+            return False
+        return passes_lifted(step.band, step.band.unit, new.near_zero_v)
+
     def why(self, before: Step, step: Step) -> str:
         """Why a step must be done again; empty where its verdict stands."""
         if not asks_the_same(before, step):
             return ASKED_OTHERWISE
         if not self._joined_as_before(before, step):
             return "what is joined to chassis while it is read is something else now"
+        if self._wants_contact_proved(step):
+            return "contact was by the operator's word, and the profile wants it proved now"
         if not self._found.matters:
             return ""
         at = (

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchcheck.simulator.fault import DEAD, LIVE, POWER, Complaint, Fault, UnitFault
-from benchcheck.simulator.power_faults import ConverterOff, DeadTransmitter, FeedVolts, UnitCurrent
+from benchcheck.simulator.power_faults import ConverterOff, DeadTransmitter, FeedVolts, InvertedLevels, UnitCurrent
 from benchcheck.simulator.traffic_faults import (
     AbsurdSignal,
+    ExchangedTalkers,
     IntermittentUnit,
     LateUnit,
     SignalFault,
@@ -51,11 +52,13 @@ __all__ = [
     "ConverterOff",
     "CrossedTxRx",
     "DeadTransmitter",
+    "ExchangedTalkers",
     "ExtraTerminator",
     "Fault",
     "FeedVolts",
     "HighResistance",
     "IntermittentUnit",
+    "InvertedLevels",
     "LateUnit",
     "MirroredNumbering",
     "MissingBridge",

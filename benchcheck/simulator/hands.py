@@ -68,17 +68,31 @@ class Hands:
             self._model.load_off(self._clock())
         elif verb == "load" and len(words) == 3:
             self._model.load(words[0], words[1], _number(words[2]), self._clock())
+        elif verb == "loop" and len(words) in (2, 4, 6):
+            self._tap_named(words[0])
+            if words[1:] == ["off"]:
+                self._model.loop_off(words[0])
+                return
+            if len(words) >= 4:
+                bridge = (words[4], words[5]) if len(words) == 6 else None
+                self._model.loop(words[0], words[1], words[2], words[3], bridge)
+                self._on_tap(words[0])
+                return
+            raise InputError("a loop needs SEND HEAR GROUND, or off")
         elif verb == "tap" and len(words) in (3, 4):
-            if words[0] not in self._tap_names:
-                raise InputError(f"no tap {words[0]!r}", hint=f"Taps: {', '.join(self._tap_names)}.")
+            self._tap_named(words[0])
             self._model.tap(words[0], words[1], words[2], int(_number(words[3])) if len(words) == 4 else None)
             self._on_tap(words[0])
         else:
             raise InputError(
                 f"can't do {line[:60]!r}",
                 hint="Ask: probes RED BLACK | state JSON | load CONTACT GROUND AMPS | load off | "
-                "tap NAME CONTACT GROUND [BAUD]",
+                "tap NAME CONTACT GROUND [BAUD] | loop NAME SEND HEAR GROUND [A B] | loop NAME off",
             )
+
+    def _tap_named(self, name: str) -> None:
+        if name not in self._tap_names:
+            raise InputError(f"no tap {name!r}", hint=f"Taps: {', '.join(self._tap_names)}.")
 
 
 def parse_state(text: str) -> BenchState:

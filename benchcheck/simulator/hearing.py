@@ -21,10 +21,14 @@ UNTERMINATED_OHM = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class Driven:
-    """A transmitter that moves the wire under a tap, and by how many volts."""
+    """A transmitter that moves the wire under a tap, and by how many volts; `inverted`: mark and space are exchanged."""
 
     transmitter: Transmitter
     swing_v: float
+
+    @property
+    def inverted(self) -> bool:
+        return self.transmitter.idle_v > 0
 
 
 class Hearing:
@@ -97,7 +101,10 @@ class Hearing:
             gain = network.transfer_ohm((transmitter.node, transmitter.ground), (contact, ground)) / DRIVER_OHM
             swing_v = 2 * abs(transmitter.idle_v) * gain
             # two that drive one wire hold it near 0 V when they disagree: no space, nothing received
-            if idle_v < MARK_V and idle_v + swing_v > SPACE_V:
+            low_v, high_v = idle_v, idle_v + swing_v
+            if transmitter.idle_v > 0:
+                low_v, high_v = idle_v - swing_v, idle_v
+            if low_v < MARK_V and high_v > SPACE_V:
                 found.append(Driven(transmitter, swing_v))
         return tuple(found)
 

@@ -19,7 +19,7 @@ from benchcheck.simulator.hearing import Hearing
 from benchcheck.simulator.names import POINTS, all_contacts
 from benchcheck.simulator.power import PowerSolution, Supply, base_network, solve_power
 from benchcheck.simulator.timing import can_duty
-from benchcheck.simulator.units import UnitCircuit, nominal_volts, plugged
+from benchcheck.simulator.units import LOW_OHM, UnitCircuit, nominal_volts, plugged
 from benchcheck.simulator.wiring import Resistor, Wiring, build
 from benchcheck.words.bench_state import ALL_OPEN, BenchState
 from benchcheck.words.contact import RING, SHELL, lifted, pin_of, ref_of
@@ -36,6 +36,8 @@ VOLT_GAIN, VOLT_NOISE = 0.001, 0.005
 DISTURBED_V = 0.05
 TEST_A = 1e-3  # the meter's test current, which volts across the probes upset
 CACHE_SIZE = 24
+BRIDGE_OHM = 0.05
+DROWNED_OHM = 100.0  # less than that to ground leaves no level for a receiver
 SWITCHED = (PartKind.PROTECTOR, PartKind.SWITCH, PartKind.RELAY)
 
 
@@ -46,6 +48,16 @@ class Tap:
     contact: str = ""
     ground: str = ""
     baud: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """A serial tap joined to two wires: it sends into `send`, and hears at `hear`; `bridge` are two contacts joined."""
+
+    send: str
+    hear: str
+    ground: str
+    bridge: tuple[str, str] | None = None
 
 
 class BenchModel:
@@ -62,6 +74,7 @@ class BenchModel:
         self.state = ALL_OPEN
         self.loads: tuple[Resistor, ...] = ()
         self.taps: dict[str, Tap] = {}
+        self.loops: dict[str, Loop] = {}
         self.main_feed: Feed | None = next((feed for feed in harness.feeds if not feed.converter), None)
         source, ground = (self.main_feed.source, self.main_feed.ground) if self.main_feed else ("", "")
         self.supply = Supply(plus=source, minus=ground)
@@ -112,6 +125,30 @@ class BenchModel:
         self.check_reach(contact)
         self.check_reach(ground)
         self.taps[name] = Tap(contact, ground, baud)
+
+    def loop(self, name: str, send: str, hear: str, ground: str, bridge: tuple[str, str] | None = None) -> None:
+        """Join tap `name` to two wires, and two contacts to each other."""
+        for contact in (send, hear, ground, *(bridge or ())):
+            self.check_reach(contact)
+        self.taps.pop(name, None)
+        self.loops[name] = Loop(send, hear, ground, bridge)
+
+    def loop_off(self, name: str) -> None:
+        """Take that off."""
+        self.loops.pop(name, None)
+
+    def comes_back(self, name: str) -> bool:
+        """Whether what tap `name` sends arrives at its own receive wire: over wire alone, and neither of them on ground."""
+        loop = self.loops.get(name)
+        if loop is None or self.supply.on:
+            return False
+        network = self._base()
+        for resistor in (*self._built()[1].bleeds, *self.loads):
+            network.add_resistor(resistor.a, resistor.b, resistor.ohm)
+        if loop.bridge is not None:
+            network.add_resistor(*loop.bridge, BRIDGE_OHM)
+        joined = network.ohms(loop.send, loop.hear) < LOW_OHM
+        return joined and network.ohms(loop.hear, loop.ground) > DROWNED_OHM
 
     def check_reach(self, contact: str) -> None:
         """Raise InputError where a probe can't touch `contact` in this state."""

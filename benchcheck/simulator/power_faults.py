@@ -52,10 +52,12 @@ class FeedVolts(Fault):
         yield from not_positive("volts", self.volts)
 
 
-@dataclass(frozen=True, slots=True)
-class DeadTransmitter(Fault):
+class TransmitterFault(Fault):
+    """A fault of the driver behind a transmitter's contact."""
+
     contact: str
-    kind: ClassVar[str] = "dead_transmitter"
+
+    __slots__ = ()
     stage: ClassVar[str] = POWER
 
     def where(self, harness: Harness) -> tuple[str, ...]:
@@ -65,3 +67,19 @@ class DeadTransmitter(Fault):
         transmitters = tuple(talk.tx for link in harness.links for talk in link.talks)
         if self.contact not in transmitters:
             yield "contact", f"no link has its transmitter at {self.contact!r}", transmitters
+
+
+@dataclass(frozen=True, slots=True)
+class DeadTransmitter(TransmitterFault):
+    """It stays at 0 V."""
+
+    contact: str
+    kind: ClassVar[str] = "dead_transmitter"
+
+
+@dataclass(frozen=True, slots=True)
+class InvertedLevels(TransmitterFault):
+    """Mark and space are exchanged: it is positive while idle."""
+
+    contact: str
+    kind: ClassVar[str] = "inverted_levels"

@@ -21,6 +21,12 @@ _SHORT = {
     "OUTPUT": "OUTP",
     "SYSTEM": "SYST",
     "ERROR": "ERR",
+    "SENSE": "SENS",
+    "FUNCTION": "FUNC",
+    "RANGE": "RANG",
+    "STATE": "STAT",
+    "ROUTE": "ROUT",
+    "CLOSE": "CLOS",
 }
 _MESSAGES = {
     -102: "Syntax error",
@@ -121,6 +127,16 @@ def _short(header: str) -> str:
 def number_text(value: float) -> str:
     """`+1.23400000E+00`, the way instruments print numbers."""
     return f"{value:+.8E}"
+
+
+def switch(parameters: list[str]) -> bool:
+    """ON or OFF, as a command was given it. Raises ScpiError."""
+    if not parameters:
+        raise ScpiError(-109)
+    word = parameters[0].upper()
+    if word not in ("ON", "OFF", "1", "0"):
+        raise ScpiError(-102)
+    return word in ("ON", "1")
 
 
 def parameter(parameters: list[str], low: float, high: float) -> float:

@@ -3,8 +3,36 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import reduce
+
+from benchcheck.harness.line_pattern import fitting
+from benchcheck.harness.line_protocol import ChecksumKind, TextProtocol
+from benchcheck.harness.model import Link
+
+
+def line_of(link: Link, kind: str, moment_s: float) -> bytes:
+    """One sentence or line of a link, with its line end."""
+    if link.described is not None:
+        return described_line(link.described, kind, moment_s)
+    return sentence(link.protocol, kind, moment_s)
+
+
+def described_line(protocol: TextProtocol, kind: str, moment_s: float) -> bytes:
+    """One line of a protocol that the profile describes: its digits go on with time, its checksum is right."""
+    tick = int(moment_s * 10)
+    said = 0
+
+    def pick(among: Sequence[int]) -> int:
+        nonlocal said
+        said += 1
+        return among[(tick // said + said) % len(among)]
+
+    body, checksum = fitting(protocol.pattern, kind, pick), protocol.checksum
+    if checksum.kind is ChecksumKind.NONE:
+        return body + protocol.delimiter
+    value = checksum.of(body[len(checksum.begin) :])
+    return body + checksum.after + b"%0*X" % (checksum.digits, value) + protocol.delimiter
 
 
 def sentence(protocol: str, kind: str, moment_s: float) -> bytes:

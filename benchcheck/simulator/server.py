@@ -8,6 +8,7 @@ import socket
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from benchcheck.harness.model import Bus, Harness
 from benchcheck.simulator.can_adapter import CanAdapter
@@ -16,6 +17,7 @@ from benchcheck.simulator.faults import Fault
 from benchcheck.simulator.hands import Hands
 from benchcheck.simulator.instruments import BenchSupply, Meter
 from benchcheck.simulator.lines import LineSender, senders
+from benchcheck.simulator.matrix import Matrix
 from benchcheck.simulator.model import BenchModel
 from benchcheck.simulator.timing import habits
 from benchcheck.simulator.traffic import BusTraffic
@@ -45,8 +47,12 @@ class BenchServer:
         *,
         transport: str = "auto",
         seed: int = 1,
+        troubles: frozenset[str] = frozenset(),
         clock: Callable[[], float] = time.monotonic,
+        matrix: bool = False,
     ) -> None:
+        """`matrix`: there is a switch matrix beside the hands, with a channel to each contact on either rail."""
+        self._troubles = troubles
         self._clock = clock
         self._endpoints: list[Endpoint] = []
         self._transport = transport
@@ -59,6 +65,10 @@ class BenchServer:
         self._stopping = False
         try:
             self._build(harness, faults, seed)
+            self.matrix = Matrix(self.model, self.meter, clock)
+            self._matrix_end = self._endpoint() if matrix else None
+            if self._matrix_end is not None:
+                self._devices[self._matrix_end] = self.matrix.feed
             self._rewatch()
         except BaseException:
             self.close()
@@ -71,15 +81,15 @@ class BenchServer:
         self._can: list[_CanPort] = []
         for bus in harness.buses:
             endpoint = self._endpoint()
-            adapter = CanAdapter(on_close=endpoint.discard)
+            adapter = CanAdapter(endpoint.discard, self._troubles)
             self._can.append(_CanPort(bus, adapter, BusTraffic(harness, bus, faults, seed), endpoint))
             self._devices[endpoint] = adapter.feed
         self._senders: list[LineSender] = senders(harness, habits(harness, faults), faults)
         count = max(MIN_TAPS, sum(len(link.talks) for link in harness.links))
         self._taps = {f"tap{number}": self._endpoint() for number in range(1, count + 1)}
-        for endpoint in self._taps.values():
-            self._devices[endpoint] = lambda _: b""
-        meter = Meter(self.model)
+        for name, endpoint in self._taps.items():
+            self._devices[endpoint] = partial(self._sent_by_tap, name)
+        meter = self.meter = Meter(self.model)
         supply = BenchSupply(self.model, self._clock)
         hands = Hands(self.model, meter, tuple(self._taps), self._clock, lambda name: self._taps[name].discard())
         self._meter_end, self._supply_end, self._hands_end = self._endpoint(), self._endpoint(), self._endpoint()
@@ -94,6 +104,10 @@ class BenchServer:
 
     def description(self) -> dict[str, object]:
         """The bench in the words of bench.toml."""
+        matrix: dict[str, object] = {}
+        if self._matrix_end is not None:
+            rails = {"red": self.matrix.red, "black": self.matrix.black}
+            matrix = {"matrix": {"resource": self._matrix_end.resource, **rails}}
         return {
             "name": "simulated bench",
             "simulated": True,
@@ -102,6 +116,7 @@ class BenchServer:
             "meter": {"resource": self._meter_end.resource},
             "supply": {"resource": self._supply_end.resource},
             "hands": {"port": self._hands_end.port},
+            **matrix,
         }
 
     def stop(self) -> None:
@@ -154,6 +169,10 @@ class BenchServer:
             if answer:
                 endpoint.put(answer)
 
+    def _sent_by_tap(self, name: str, data: bytes) -> bytes:
+        """What comes back to a tap of what it sends."""
+        return data if self.model.comes_back(name) else b""
+
     def _rewatch(self) -> None:
         """Watch what the endpoints have now: clients of a socket come and go."""
         wanted = {number: endpoint for endpoint in self._endpoints for number in endpoint.filenos}
@@ -192,6 +211,6 @@ class BenchServer:
                     continue
                 baud = endpoint.baud() or tap.baud or sender.baud
                 for piece in said:
-                    heard = piece.heard(sender.baud, baud, sender.framing)
+                    heard = piece.heard(sender.baud, baud, sender.framing, inverted=driven.inverted)
                     if heard:
                         endpoint.put(heard, TAP_ROOM)

@@ -77,6 +77,35 @@ class WrongBaud(Fault):
 
 
 @dataclass(frozen=True, slots=True)
+class ExchangedTalkers(Fault):
+    """What a unit should say on one link another one says, and the other way round: two outputs set up wrongly."""
+
+    first: str
+    first_sender: str
+    second: str
+    second_sender: str
+    kind: ClassVar[str] = "exchanged_talkers"
+    stage: ClassVar[str] = LIVE
+
+    def where(self, harness: Harness) -> tuple[str, ...]:
+        return (self.first, self.first_sender, self.second, self.second_sender)
+
+    def complaints(self, harness: Harness) -> Iterator[Complaint]:
+        talks = {(link.name, talk.sender): link for link in harness.links for talk in link.talks}
+        found = []
+        for key, link, sender in (
+            ("first", self.first, self.first_sender),
+            ("second", self.second, self.second_sender),
+        ):
+            if (link, sender) in talks:
+                found.append(talks[link, sender])
+            else:
+                yield key, f"{sender!r} says nothing on link {link!r}", tuple(name for name, _ in talks)
+        if len(found) == 2 and len({(link.protocol, link.baud, link.framing) for link in found}) > 1:
+            yield "second", "the two links have another protocol or speed, so each would be garbage", ()
+
+
+@dataclass(frozen=True, slots=True)
 class UnexpectedMessage(Fault):
     bus: str
     can_id: int

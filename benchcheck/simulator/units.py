@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from benchcheck.harness.model import Harness, Need, PathKind, Role, Unit, UnitContact
 from benchcheck.harness.nets import Groups
-from benchcheck.simulator.faults import ConverterOff, DeadTransmitter, Fault, FeedVolts, UnitCurrent
+from benchcheck.simulator.faults import ConverterOff, DeadTransmitter, Fault, FeedVolts, InvertedLevels, UnitCurrent
 from benchcheck.simulator.wiring import Diode, Resistor, Wiring, scatter
 from benchcheck.words.contact import SHELL, join, pin_of, ref_of
 
@@ -38,7 +38,8 @@ class PowerInput:
 
 @dataclass(frozen=True, slots=True)
 class Transmitter:
-    """An RS-232 driver. `contact` is the unit's own (`J1-3`); `idle_v` is its mark level, 0 where it is dead."""
+    """An RS-232 driver. `contact` is the unit's own (`J1-3`); `idle_v` is its level at rest: 0 where it is dead, above 0
+    where its levels are inverted."""
 
     unit: str
     contact: str
@@ -258,12 +259,14 @@ class _UnitBuilder:
     def drivers(self) -> None:
         wired_inputs = {end for path in self.unit.type.paths if path.kind is PathKind.INPUT for end in (path.a, path.b)}
         dead = {own_contact(self.harness, f.contact) for f in self.faults if isinstance(f, DeadTransmitter)}
+        inverted = {own_contact(self.harness, f.contact) for f in self.faults if isinstance(f, InvertedLevels)}
         for contact, _ in self.with_role(Role.RS232_RX):
             if contact not in wired_inputs:
                 self.circuit.inputs.append(Resistor(self.node(contact), self.ground, RECEIVER_OHM))
         for contact, _ in self.with_role(Role.RS232_TX):
             mark_v = -7.5 + 1.5 * scatter(self.seed or 1, f"{self.unit.ref}:{contact}")
             idle_v = 0.0 if (self.unit.ref, contact) in dead else mark_v
+            idle_v = -idle_v if (self.unit.ref, contact) in inverted else idle_v
             self.circuit.transmitters.append(
                 Transmitter(self.unit.ref, contact, self.node(contact), self.ground, idle_v)
             )

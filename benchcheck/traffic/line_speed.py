@@ -9,8 +9,8 @@ A receiver can't tell two stop bits from one, for a second one looks like a paus
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 
 from benchcheck.traffic.line_tally import LineTally
@@ -43,6 +43,11 @@ class Trial:
     def name(self) -> str:
         return f"{self.baud} {self.framing}"
 
+    @property
+    def plural(self) -> str:
+        """What its sentences or lines are called."""
+        return f"{self.tally.form.noun.split()[-1]}s"
+
 
 @dataclass(frozen=True, slots=True)
 class SpeedFound:
@@ -53,11 +58,54 @@ class SpeedFound:
     best: Trial | None = None
 
 
-def trials_in_order(baud: int, framing: str) -> list[tuple[int, str]]:
+@dataclass(frozen=True, slots=True)
+class SpeedSaid:
+    """What was found where a talker's speed was looked for, as far as a verdict rests on it: fit for a mark in a capture.
+
+    as_planned  whether what was found is what the profile says, or the profile says nothing
+    """
+
+    state: str
+    text: str
+    baud: int
+    framing: str
+    as_planned: bool
+
+    def to_json(self) -> dict[str, object]:
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, body: object) -> SpeedSaid | None:
+        """What `to_json` wrote; None where it did not."""
+        if not isinstance(body, Mapping):
+            return None
+        state, text, baud, framing, planned = (
+            body.get(key) for key in ("state", "text", "baud", "framing", "as_planned")
+        )
+        if not (isinstance(state, str) and isinstance(text, str) and isinstance(framing, str)):
+            return None
+        if isinstance(baud, bool) or not isinstance(baud, int) or not isinstance(planned, bool):
+            return None
+        return cls(state, text, baud, framing, planned)
+
+
+def said_of(found: SpeedFound, baud: int, framing: str) -> SpeedSaid:
+    """The answer of a search at a talker for which the profile says this; `baud` 0: it says no speed."""
+    best = found.best
+    if best is None:
+        return SpeedSaid(found.state.value, found.text, baud, framing, False)
+    planned = best.name == f"{baud} {framing}" or not baud
+    text = found.text
+    if not baud:
+        text = f"the profile gives no speed; it is {best.name}, by {best.tally.understood} good {best.plural}"
+    return SpeedSaid(found.state.value, text, best.baud, best.framing, planned)
+
+
+def trials_in_order(baud: int, framing: str, framings: Sequence[str] = FRAMINGS) -> list[tuple[int, str]]:
     """Speeds and framings to listen at: what was planned, the other speeds with that framing, then other framings."""
     speeds = [baud, *(speed for speed in SPEEDS if speed != baud)]
-    framings = [framing, *(other for other in FRAMINGS if other != framing)]
-    return [(speed, form) for form in framings for speed in speeds]
+    forms = [framing, *(other for other in framings if other != framing)]
+    return [(speed, form) for form in forms for speed in speeds]
 
 
 def makes_sense(tally: LineTally) -> bool:
@@ -82,7 +130,7 @@ def judge_speed(trials: Sequence[Trial], baud: int, framing: str) -> SpeedFound:
     sensible = [trial for trial in trials if makes_sense(trial.tally)]
     if sensible:
         best = max(sensible, key=lambda trial: (trial.name == planned, trial.tally.understood))
-        count = f"{best.tally.understood} good {'sentences' if best.tally.protocol != 'text' else 'lines'}"
+        count = f"{best.tally.understood} good {best.plural}"
         stop = "; one stop bit or two, a listener can't tell" if best.framing.endswith(("1", "2")) else ""
         if best.name == planned:
             return SpeedFound(SpeedState.FOUND, f"it is {planned}, as the profile says: {count}", best)

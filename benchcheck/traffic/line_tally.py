@@ -10,27 +10,27 @@ to the last digit. Only `flush` judges what such a part keeps.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from copy import copy
 from dataclasses import dataclass, replace
 
 from benchcheck.traffic.line_silences import LineGap, LineSilences
-from benchcheck.traffic.nmea import LONGEST_SENTENCE, SentenceParser, SentenceResult
+from benchcheck.traffic.nmea import SentenceResult
 from benchcheck.traffic.pieces import SECOND_NS, STEP_FORWARD_NS
-from benchcheck.traffic.text_line import TextLineParser
+from benchcheck.traffic.protocols import BUILT_IN, LineProtocol
 
-PROTOCOLS = ("nmea0183", "text")
+PROTOCOLS = tuple(BUILT_IN)
 
 _PRINTABLE = bytes([*range(0x20, 0x7F), 9, 10, 13])
-_END = {"nmea0183": re.compile(rb"[\r\n]"), "text": re.compile(rb"\n")}
+_KEPT = 32
 _MOST_TYPES = 1000  # garbage makes up ever new words: beyond these, new ones count as `other`
 
 
 @dataclass(slots=True)
 class TypeTally:
     """How often a type came, how often of these with nothing wrong, and the stamps of the chunks in which its first and
-    latest one ended; how many had a good checksum, and the longest time from one to the next, clock steps left out."""
+    latest one ended; how many had a good checksum. Of the times from one to the next, clock steps left out: the longest,
+    how many, and their sum."""
 
     count: int
     sound: int
@@ -38,22 +38,27 @@ class TypeTally:
     last_ns: int
     good: int = 0
     max_gap_ns: int | None = None
+    gaps: int = 0
+    gap_sum_ns: int = 0
 
 
 class LineTally:
     """Fed raw bytes of one direction of a line; `time_ns` is the stamp of the chunk."""
 
-    def __init__(self, protocol: str, origin_ns: int | None = None) -> None:
-        """`protocol` is one of PROTOCOLS; raises ValueError otherwise.
+    def __init__(self, protocol: str | LineProtocol, origin_ns: int | None = None) -> None:
+        """`protocol` is one of PROTOCOLS by name, or one that a profile describes; raises ValueError otherwise.
 
         origin_ns  first stamp of the whole recording, where windows start; left out, it is the first that comes in. A
                    part that is to be merged behind an earlier one must be given it.
         """
-        if protocol not in PROTOCOLS:
-            raise ValueError(f"no line protocol {protocol!r}; there are {', '.join(PROTOCOLS)}")
-        self.protocol = protocol
+        if isinstance(protocol, str):
+            if protocol not in BUILT_IN:
+                raise ValueError(f"no line protocol {protocol!r}; there are {', '.join(PROTOCOLS)}")
+            protocol = BUILT_IN[protocol]
+        self.form = protocol
         self.origin_ns = origin_ns
         self.bytes = 0
+        self.begins = b""  # its first bytes, so that garbage can be looked at
         self.good = 0
         self.bad_checksum = 0
         self.no_checksum = 0
@@ -68,9 +73,15 @@ class LineTally:
         self._printable = 0
         self._is_part = origin_ns is not None
         self._head: list[tuple[int, bytes]] | None = [] if self._is_part else None  # None once a line has ended
+        self._head_end = b""  # the last bytes of the head, in which an end may have begun
         self._first_line: list[tuple[int, bytes]] = []
         self._flushed = False
-        self._parser: SentenceParser | TextLineParser = _parser(protocol)
+        self._parser = self.form.parser()
+
+    @property
+    def protocol(self) -> str:
+        """The name of the protocol."""
+        return self.form.name
 
     @property
     def printable_share(self) -> float | None:
@@ -81,6 +92,11 @@ class LineTally:
     def understood(self) -> int:
         """Sentences or lines that are what the protocol says."""
         return self.good + self.no_checksum
+
+    @property
+    def faulty(self) -> int:
+        """Sentences or lines that are not what they should be: a wrong checksum, or no line where the protocol has none."""
+        return self.bad_checksum if self.form.is_summed else self.bad_checksum + self.other
 
     @property
     def busiest_second(self) -> tuple[int, int] | None:
@@ -106,6 +122,8 @@ class LineTally:
         if self.origin_ns is None:
             self.origin_ns = time_ns
         self.bytes += len(data)
+        if len(self.begins) < _KEPT:
+            self.begins += data[: _KEPT - len(self.begins)]
         self._printable += len(data) - len(data.translate(None, _PRINTABLE))
         self.bytes_by_second[(time_ns - self.origin_ns) // SECOND_NS] += len(data)
         self.first_ns = time_ns if self.first_ns is None else self.first_ns
@@ -117,7 +135,7 @@ class LineTally:
     def flush(self) -> None:
         """Judge what stands in the last line without an end: when the bytes of a file are all there are."""
         if self._is_part:  # nothing came before it after all
-            whole = LineTally(self.protocol)
+            whole = LineTally(self.form)
             whole.merge(self)
             self.__dict__.update(whole.__dict__)
         self._parse(None, self.last_ns or 0)
@@ -143,6 +161,7 @@ class LineTally:
                 "a tally that began a recording, or has another origin, can't be merged behind another one"
             )
         self.bytes += later.bytes
+        self.begins += later.begins[: _KEPT - len(self.begins)]
         self._printable += later._printable
         self.bytes_by_second.update(later.bytes_by_second)
         self.first_ns = later.first_ns if self.first_ns is None else self.first_ns
@@ -171,21 +190,21 @@ class LineTally:
         if self._head is None:
             self._parse(data, time_ns)
             return
-        end = _END[self.protocol].search(data)
+        seen = self._head_end + data
+        end = self.form.end.search(seen)
         if end is None:
             self._head.append((time_ns, data))
+            self._head_end = seen[-self.form.end_bytes + 1 :] if self.form.end_bytes > 1 else b""
             return
-        self._first_line, self._head = [*self._head, (time_ns, data[: end.end()])], None
-        self._parse(data[end.end() :], time_ns)
+        place = end.end() - len(self._head_end)
+        self._first_line, self._head = [*self._head, (time_ns, data[:place])], None
+        self._parse(data[place:], time_ns)
 
     def _parse(self, data: bytes | None, time_ns: int) -> None:
-        if isinstance(self._parser, TextLineParser):
-            for line in self._parser.flush() if data is None else self._parser.feed(data):
-                self._count(SentenceResult.NO_CHECKSUM if line.type else SentenceResult.OTHER, line.type, time_ns)
-            return
+        longest = self.form.longest
         for sentence in self._parser.flush() if data is None else self._parser.feed(data):
             self._count(sentence.result, sentence.type, time_ns)
-            if sentence.result is not SentenceResult.OTHER and len(sentence.raw) + 2 > LONGEST_SENTENCE:
+            if longest is not None and sentence.result is not SentenceResult.OTHER and len(sentence.raw) + 2 > longest:
                 self.over_long += 1
 
     def _count(self, result: SentenceResult, kind: str, time_ns: int) -> None:
@@ -215,13 +234,11 @@ class LineTally:
             return
         between = later.first_ns - known.last_ns
         gaps = [between] if 0 <= between <= STEP_FORWARD_NS else []
+        known.gaps += later.gaps + len(gaps)
+        known.gap_sum_ns += later.gap_sum_ns + sum(gaps)
         gaps += [gap for gap in (known.max_gap_ns, later.max_gap_ns) if gap is not None]
         known.max_gap_ns = max(gaps, default=None)
         known.count += later.count
         known.sound += later.sound
         known.good += later.good
         known.last_ns = later.last_ns
-
-
-def _parser(protocol: str) -> SentenceParser | TextLineParser:
-    return TextLineParser() if protocol == "text" else SentenceParser()

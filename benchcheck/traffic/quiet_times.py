@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate
 
 from benchcheck.traffic.bus_tally import BusTally
@@ -68,18 +68,33 @@ def gap_words(gaps: Sequence[RecorderGap], start_ns: int, end_ns: int) -> str:
     return f"for {length:.2f} s of that time the recorder did not record everything{told}"
 
 
+def recorded_at(tally: BusTally, stamp_ns: int) -> int | None:
+    """Where a stamp lies on the recorded clock: in the first stretch between clock steps that holds it, or before the
+    first frame (below 0 then); None where it lies in none."""
+    for number, (first_ns, last_ns, ahead_ns) in enumerate(_stretches(tally)):
+        if (not number or first_ns <= stamp_ns) and stamp_ns <= last_ns:
+            return stamp_ns + ahead_ns
+    return None
+
+
 def _on_recorded_clock(tally: BusTally, start_ns: int, end_ns: int) -> list[Span]:
     """A span of stamps, in every stretch between clock steps in which it lies."""
     found = []
+    for first_ns, last_ns, ahead_ns in _stretches(tally):
+        low, high = max(first_ns, start_ns), min(last_ns, end_ns)
+        if low < high:
+            found.append((low + ahead_ns, high + ahead_ns))
+    return found
+
+
+def _stretches(tally: BusTally) -> Iterator[tuple[int, int, int]]:
+    """First and last stamp of each stretch between clock steps, and how far the recorded clock is ahead in it."""
     first_ns, ahead_ns = tally.first_ns, -tally.first_ns
     lasts = [step.at_ns for step in tally.clock_steps] + [tally.last_ns]
     steps = [step.step_ns for step in tally.clock_steps] + [0]
     for last_ns, step_ns in zip(lasts, steps, strict=True):
-        low, high = max(first_ns, start_ns), min(last_ns, end_ns)
-        if low < high:
-            found.append((low + ahead_ns, high + ahead_ns))
+        yield first_ns, last_ns, ahead_ns
         first_ns, ahead_ns = last_ns + step_ns, ahead_ns - step_ns
-    return found
 
 
 def _joined(spans: Sequence[Span]) -> list[Span]:

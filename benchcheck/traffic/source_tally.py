@@ -38,7 +38,10 @@ class SourceTally:
     alternating: int = 0
 
     def mean_period_ns(self) -> tuple[int, int] | None:
-        """(nanoseconds, intervals) whose quotient is the mean period with clock steps taken out; None for one frame."""
-        if self.count < 2:
+        """(nanoseconds, intervals) whose quotient is the mean period; None without an interval.
+
+        How long an interval was in which the recorder's clock stepped is not known: it counts on neither side.
+        """
+        if not self.intervals.count:
             return None
-        return self.last_recorded_ns - self.first_recorded_ns, self.count - 1
+        return self.intervals.total_ns, self.intervals.count

@@ -11,6 +11,7 @@ from benchcheck.traffic.line_silences import LINE_SILENCE_RULE
 from benchcheck.traffic.line_tally import LineTally, TypeTally
 from benchcheck.traffic.payload_table import PayloadTally
 from benchcheck.traffic.pieces import SECOND_NS, WINDOW_NS, PieceSums, PieceWindow, WindowBits
+from benchcheck.traffic.shown_bytes import shown_bytes
 from benchcheck.traffic.source_tally import SourceTally
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.traffic.unit_presence import UnitPresence
@@ -19,6 +20,8 @@ from benchcheck.traffic.watch import IdKey
 Json = dict[str, object]
 
 MOST_PAUSES = 50
+MOST_SECONDS = 86_400
+"""Of a listening the load of no more seconds is listed, each by itself."""
 
 RULES: Json = {
     "wire_bits": "start of frame through the 3 bits of intermission, stuff bits included; error frames have none",
@@ -147,6 +150,7 @@ def line_json(name: str, line: LineTally) -> Json:
         "name": name,
         "protocol": line.protocol,
         "bytes": line.bytes,
+        "begins": shown_bytes(line.begins),
         "sentences": {
             "good": line.good,
             "bad_checksum": line.bad_checksum,
@@ -184,32 +188,47 @@ def load_percent(bits: WindowBits, span_ns: int, bitrate: int | None, data_bitra
     return round(100 * SECOND_NS * (bits.nominal * fast + bits.data * bitrate) / (span_ns * bitrate * fast), 6)
 
 
-def load_by_second(tally: TrafficTally, number: int, bitrate: int, data_bitrate: int | None = None) -> list[float]:
+def load_by_second(
+    tally: TrafficTally, number: int, bitrate: int, data_bitrate: int | None = None, *, most: int | None = None
+) -> list[float]:
     """Load in percent of each whole second of a listening, from its first stamp; none where frames switch to a second
-    bit rate that is not known."""
+    bit rate that is not known. `most`: no more than so many; a clock that was set makes seconds without end."""
     bus = tally.buses[number]
     if bus.data_rate_bits and not data_bitrate:
         return []
-    whole = ((tally.latest_ns or 0) - (tally.origin_ns or 0)) // WINDOW_NS
-    windows, none = bus.windows, WindowBits(0, 0)
-    loads = [load_percent(windows.get(index, none), WINDOW_NS, bitrate, data_bitrate) for index in range(whole)]
-    return [round(load, 3) for load in loads if load is not None]
+    whole = max(0, ((tally.latest_ns or 0) - (tally.origin_ns or 0)) // WINDOW_NS)
+    loads = [0.0] * (whole if most is None else min(whole, most))
+    known: dict[tuple[int, int], float] = {}  # of a month there are millions, and few that differ
+    for numbers, bits in bus.load_windows.pieces():
+        for at, both in zip(numbers.tolist(), map(tuple, bits.tolist()), strict=True):
+            if 0 <= at < len(loads):
+                load = known.get(both)
+                if load is None:
+                    load = round(load_percent(WindowBits(*both), WINDOW_NS, bitrate, data_bitrate) or 0.0, 3)
+                    known[both] = load
+                loads[at] = load
+    return loads
 
 
 def _peak(
     bus: BusTally, whole: int, bitrate: int | None, data_bitrate: int | None
 ) -> tuple[float | None, float | None]:
     """(load in percent, start in seconds) of the fullest of the first `whole` windows."""
-    numbers, bits = bus.load_windows.columns(WINDOW_NS)
-    inside = (numbers >= 0) & (numbers < whole)
-    numbers, bits = numbers[inside], bits[inside]
-    if bits[:, 1].any() and not data_bitrate:
-        return None, None
-    windows = []
-    if len(numbers):
+    windows: list[PieceWindow] = []
+    best_bits = 0
+    for numbers, bits in bus.load_windows.pieces():  # of a month there are millions
+        inside = (numbers >= 0) & (numbers < whole)
+        numbers, bits = numbers[inside], bits[inside]
+        if bits[:, 1].any() and not data_bitrate:
+            return None, None
+        if not len(numbers):
+            continue
         # exact: the bits of a second times a bit rate are far below 2**63
-        best = int((bits[:, 0] * (data_bitrate or 1) + bits[:, 1] * (bitrate or 0)).argmax())
-        windows = [PieceWindow(WindowBits(*bits[best].tolist()), int(numbers[best]) * WINDOW_NS)]
+        by_rate = bits[:, 0] * (data_bitrate or 1) + bits[:, 1] * (bitrate or 0)
+        best = int(by_rate.argmax())
+        if not windows or int(by_rate[best]) > best_bits:
+            best_bits = int(by_rate[best])
+            windows = [PieceWindow(WindowBits(*bits[best].tolist()), int(numbers[best]) * WINDOW_NS)]
     load, start_ns = _fullest(windows, whole, bitrate, data_bitrate)
     return load, None if start_ns is None else seconds(start_ns)
 

@@ -9,7 +9,8 @@ garbage       FAIL    bytes, but no good sentence (or readable line), or more ba
               UNSURE  so few bytes, all of them printable, that a sentence may have been cut at both ends
 heard         PASS    good sentences, and every expected type among them
               UNSURE  some of the expected types have not come
-              FAIL    none of them has: another talker
+              FAIL    none of them has: another talker; or one comes too slow or too fast, where the profile says how often
+              UNSURE  one of them came irregularly (talk_rates has the rules)
 
 The numbers are common practice, no source.
 """
@@ -23,6 +24,7 @@ from enum import StrEnum
 from benchcheck.harness.model import Harness, Link, Talk
 from benchcheck.traffic.line_tally import LineTally
 from benchcheck.traffic.nmea import LONGEST_SENTENCE
+from benchcheck.traffic.talk_rates import Pace, rates_of, wrong_rates
 from benchcheck.words.verdict import Outcome
 
 SILENT_PERIODS = 3.5
@@ -103,17 +105,17 @@ def _heard(talk: Talk, tally: LineTally, recorded_s: float) -> tuple[Outcome, Ta
             TalkState.SILENT,
             f"nothing came in a recording of {recorded_s:.2f} s (period {talk.period_s:g} s)",
         )
-    good, bad, what = tally.understood, tally.bad_checksum, "sentence"
-    if tally.protocol == "text":
-        bad, what = tally.other, "readable line"
+    good, bad, what = tally.understood, tally.faulty, tally.form.noun
     size = "1 byte" if tally.bytes == 1 else f"{tally.bytes:,} bytes"
     if not good:
         if not bad and tally.bytes < LONGEST_SENTENCE and tally.printable_share == 1.0:
             return Outcome.UNSURE, TalkState.GARBAGE, f"{size} without a whole {what}: too few to tell"
-        return Outcome.FAIL, TalkState.GARBAGE, f"{size}, but no good {what}: another speed or framing?"
+        text = f"{size}, but no good {what}: another speed or framing?{framing_text(tally)}"
+        return Outcome.FAIL, TalkState.GARBAGE, text
     if bad > good:
-        kind = "garbled" if tally.protocol == "text" else "with a bad checksum"
-        return Outcome.FAIL, TalkState.GARBAGE, f"{bad:,} {kind}, {good:,} good: noise, or a speed that is a little off"
+        kind = "with a bad checksum" if tally.form.is_summed else "garbled"
+        text = f"{bad:,} {kind}, {good:,} good: noise, or a speed that is a little off{framing_text(tally)}"
+        return Outcome.FAIL, TalkState.GARBAGE, text
     whats = f"1 good {what}" if good == 1 else f"{good:,} good {what}s"
     sound = sorted(kind for kind, found in tally.types.items() if found.sound)
     absent = [kind for kind in talk.types if kind not in sound]
@@ -122,4 +124,14 @@ def _heard(talk: Talk, tally: LineTally, recorded_s: float) -> tuple[Outcome, Ta
         return Outcome.FAIL, TalkState.HEARD, f"{whats}, but of other types ({came}): another talker?"
     if absent:
         return Outcome.UNSURE, TalkState.HEARD, f"{whats}, but no {', '.join(absent)} among them"
+    for rate in wrong_rates(rates_of(talk, tally)):
+        sure = rate.pace is not Pace.IRREGULAR
+        return Outcome.FAIL if sure else Outcome.UNSURE, TalkState.HEARD, f"{whats}; {rate.text}"
     return Outcome.PASS, TalkState.HEARD, whats
+
+
+def framing_text(tally: LineTally) -> str:
+    """What the port told of framing errors, to be put behind a sentence; empty where it told of none."""
+    if not tally.framing_errors:
+        return ""
+    return f"; {tally.framing_errors:,} of the bytes with a framing error"

@@ -7,18 +7,12 @@ line that is not blank is garbled. A CR before the LF belongs to the line end.
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
+
+from benchcheck.traffic.nmea import Sentence, SentenceResult
 
 _LONGEST_LINE = 4096  # bounds what is kept of a line that never ends
 _LINE = re.compile(rb"[\x20-\x7e\t]*\Z")
 _WORD = re.compile(rb"[A-Za-z0-9_.:$!+-]{1,24}(?=[\s,;=*]|\Z)")
-
-
-class TextLine(NamedTuple):
-    """`type` is the first word; empty where the line is garbled."""
-
-    type: str
-    raw: bytes
 
 
 class TextLineParser:
@@ -28,15 +22,15 @@ class TextLineParser:
         self._pending = b""
         self._too_long = False
 
-    def feed(self, data: bytes) -> list[TextLine]:
+    def feed(self, data: bytes) -> list[Sentence]:
         *lines, rest = data.split(b"\n")
-        found: list[TextLine] = []
+        found: list[Sentence] = []
         for line in lines:
             found += self._end(line)
         self._keep(rest)
         return found
 
-    def flush(self) -> list[TextLine]:
+    def flush(self) -> list[Sentence]:
         """The last line, which has no end: for a file that was read to its end."""
         return self._end(b"")
 
@@ -46,13 +40,15 @@ class TextLineParser:
         else:
             self._pending += more
 
-    def _end(self, more: bytes) -> list[TextLine]:
+    def _end(self, more: bytes) -> list[Sentence]:
         self._keep(more)
         line, too_long = self._pending.strip(b" \t\r\0"), self._too_long
         self._pending, self._too_long = b"", False
         if too_long:
-            return [TextLine("", b"")]
+            return [Sentence(SentenceResult.OTHER, "", b"")]
         if not line:
             return []
         word = _WORD.match(line) if _LINE.match(line) else None
-        return [TextLine(word[0].decode("ascii") if word else "", line)]
+        if word is None:
+            return [Sentence(SentenceResult.OTHER, "", line)]
+        return [Sentence(SentenceResult.NO_CHECKSUM, word[0].decode("ascii"), line)]

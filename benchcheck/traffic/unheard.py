@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from benchcheck.traffic.bus_tally import BusTally
 from benchcheck.traffic.longest_gaps import Gap
-from benchcheck.traffic.quiet_times import QuietTimes, gap_words, recorded_not
+from benchcheck.traffic.quiet_times import QuietTimes, gap_words, recorded_at, recorded_not
 from benchcheck.words.recorder_gap import RecorderGap
 
 
@@ -21,6 +21,8 @@ class Unheard:
     """
 
     def __init__(self, tally: BusTally, end_ns: int, recorder_gaps: Sequence[RecorderGap]) -> None:
+        self._tally = tally
+        self._end_ns = end_ns
         self.recorder_gaps = recorder_gaps
         self._recorded_not = recorded_not(recorder_gaps)
         self.tail_ns = max(0, end_ns - tally.last_ns)
@@ -42,6 +44,17 @@ class Unheard:
     def charged_ns(self, gap: Gap) -> int:
         """How much of a gap lies in neither a silence of the bus nor a gap of the recorder."""
         return gap.length_ns - self.quiet.overlap(gap.recorded_ns, gap.length_ns)
+
+    def listened_ns(self, power_on_ns: int, boot_ns: int, start_ns: int) -> int:
+        """How long somebody who began to boot at `power_on_ns` could have been heard, silences and all, from `start_ns` to
+        the end. What the recorder's clock stepped by is no time; below 0 where it is too short to tell."""
+        tally = self._tally
+        if not tally.clock_steps:
+            return self._end_ns - max(power_on_ns + boot_ns, start_ns)
+        began_ns = recorded_at(tally, power_on_ns)
+        if began_ns is None:
+            return -boot_ns
+        return tally.recorded_ns + self.tail_ns - max(began_ns + boot_ns, start_ns - tally.first_ns)
 
     def total_ns(self) -> int:
         """How long nobody was heard, the end included."""

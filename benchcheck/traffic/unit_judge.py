@@ -148,9 +148,9 @@ class UnitJudge:
             text = "not heard, but it sends only on occasion"
             return None if anything else Finding(Outcome.UNSURE, PresenceState.MISSING, text)
         # time to boot counts from power on where that is known, else from the start of listening
-        ready_ns = (self.start_ns if self.power_on_ns is None else self.power_on_ns) + _ns(unit.boot_s)
-        from_ns = max(ready_ns, self.start_ns)
-        listened_ns = self.end_ns - from_ns - self.unheard.total_ns()
+        began_ns = self.start_ns if self.power_on_ns is None else self.power_on_ns
+        from_ns = max(began_ns + _ns(unit.boot_s), self.start_ns)
+        listened_ns = self.unheard.listened_ns(began_ns, _ns(unit.boot_s), self.start_ns) - self.unheard.total_ns()
         head_ns = self.unheard.unrecorded_ns(from_ns, max(from_ns, self.tally.first_ns))
         due = [name for name, period_s in periodic if listened_ns - head_ns >= _ns(MISSING_PERIODS * period_s)]
         if due:

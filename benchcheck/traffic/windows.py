@@ -5,6 +5,8 @@ Windows of any multiple of a kept width are sums of them, and the same in whatev
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -51,6 +53,10 @@ class Windows:
         wide = SparseSums(2)
         wide.add(numbers // (width_ns // kept), bits)
         return wide.columns()
+
+    def pieces(self) -> Iterator[tuple[Int64s, Int64s]]:
+        """The windows of one second as `columns` gives them, some thousand at a time."""
+        return self._kept[WINDOW_NS].pieces()
 
     def by_number(self, width_ns: int) -> dict[int, WindowBits]:
         """As `columns`, window by window."""

@@ -5,7 +5,8 @@
     ├── InputError        a file or a table that can't be used        exit 2
     │   └── FaultyFiles   several faults of the files, all at once    exit 2
     ├── SetupError        port, permission, link, missing part        exit 3
-    │   └── LinkLost      something on the bench stopped answering    exit 3
+    │   ├── LinkLost      something on the bench stopped answering    exit 3
+    │   └── OverCurrent   the supply stays at its limit, or cut off   exit 3
     └── RecordError       the job record can't be opened or written   exit 2
 
 Each says what, where and what to do next. A failed *measurement* is a verdict, never an exception.
@@ -122,3 +123,11 @@ class SetupError(BenchcheckError):
 
 class LinkLost(SetupError):
     """A port, adapter or instrument that was there has stopped answering."""
+
+
+class OverCurrent(SetupError):
+    """The supply stays at its current limit, or has switched itself off; its output is off. limit_a: what was set."""
+
+    def __init__(self, text: str, *, where: str = "", hint: str = "", limit_a: float = 0.0) -> None:
+        super().__init__(text, where=where, hint=hint)
+        self.limit_a = limit_a

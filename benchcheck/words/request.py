@@ -15,6 +15,7 @@ class Request:
     red, black     contacts for the leads (ohms, volts), or the tapped contact and ground (line)
     load_at        contact and ground between which `load_a` amperes are drawn while reading
     source         bus name (can) or link name (line)
+    bridge         two contacts to join while bytes are sent round (loop), None: none
     sender         unit whose talk is listened for (line)
     four_wire      ohms with four wires, where the meter has them
     """
@@ -28,3 +29,4 @@ class Request:
     source: str = ""
     sender: str = ""
     four_wire: bool = False
+    bridge: tuple[str, str] | None = None

@@ -25,7 +25,9 @@ class Quantity(StrEnum):
     AMPS = "amps"  # what the supply delivers
     CAN = "can"  # what was heard on a bus
     LINE = "line"  # what was heard on a serial line
+    LOOP = "loop"  # what comes back of bytes that the bench sends: only with leave
     LOOK = "look"  # the technician looks and answers yes or no
+    EARLIER = "earlier"  # what was read for another step, named as the source of the request; of no step itself
 
 
 @dataclass(frozen=True, slots=True)

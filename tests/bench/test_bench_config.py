@@ -177,7 +177,11 @@ _JSON = st.recursive(
 
 
 @settings(max_examples=60)
-@given(st.dictionaries(st.sampled_from(["name", "can", "serial", "meter", "supply", "hands", "simulated"]), _JSON))
+@given(
+    st.dictionaries(
+        st.sampled_from(["name", "can", "serial", "meter", "supply", "matrix", "hands", "simulated"]), _JSON
+    )
+)
 def test_no_mapping_raises_anything_else(values):
     try:
         config_from_mapping(values)
@@ -192,3 +196,36 @@ def test_no_text_raises_anything_else(text):
         config_from_toml(text, "bench.toml")
     except FaultyFiles as error:
         assert error.faults  # noqa: PT017 : either outcome is right
+
+
+WATCHED = """
+[meter]
+resource = "ASRL/dev/ttyUSB0::INSTR"
+lead_hours = 0.5
+[supply]
+resource = "ASRL/dev/ttyUSB1::INSTR"
+[supply.watchdog]
+arm = "%s"
+feed = "SYST:WATC:FEED"
+disarm = "SYST:WATC 0"
+every_s = 0.5
+"""
+
+
+def test_the_age_of_the_lead_zero_and_the_watchdog_of_a_supply():
+    config = config_from_toml(WATCHED % "SYST:WATC 3", "bench.toml")
+    assert config.lead_hours == 0.5
+    assert config.supply.watchdog.model_dump() == {
+        "arm": "SYST:WATC 3",
+        "feed": "SYST:WATC:FEED",
+        "disarm": "SYST:WATC 0",
+        "every_s": 0.5,
+    }
+    assert BenchConfig().lead_hours == 4.0
+
+
+@pytest.mark.parametrize("command", ["SYST:WATC?", "", "SYST\\n:WATC", "SYST:WÄTC"])
+def test_a_watchdog_command_that_can_not_be(command):
+    with pytest.raises(FaultyFiles) as caught:
+        config_from_toml(WATCHED % command, "bench.toml")
+    assert "arm" in str(caught.value)

@@ -77,6 +77,17 @@ def test_fd_frames_widen_the_batch(request):
     assert batch.flags[0] == FrameFlag.FD | FrameFlag.BRS
 
 
+def test_an_interface_is_opened_for_fd_frames_where_it_is_known_how(monkeypatch):
+    seen = []
+    monkeypatch.setattr(can, "Bus", lambda **options: seen.append(options) or (_ for _ in ()).throw(ValueError("stop")))
+    for interface in ("socketcan", "pcan"):
+        adapter = CanAdapter("can1", interface, "can0", 500000, fd=True)
+        with pytest.raises(SetupError):
+            adapter.open()
+        assert ("FD frames can't be asked for here" in adapter.identity) == (interface == "pcan")
+    assert [options.get("fd") for options in seen] == [True, None]
+
+
 def test_stamps_do_not_follow_a_step_of_the_wall_clock(request):
     clock = FakeClock(wall_ns=2_000_000_000_000_000_000)
     with (

@@ -3,6 +3,7 @@ from __future__ import annotations
 import math
 import time
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 from bench_stand_ins import IDN, Pty, PtyLines, TcpLines, meter_replies
@@ -12,10 +13,14 @@ from hypothesis import strategies as st
 from benchcheck.bench.meter import ScpiMeter
 from benchcheck.bench.port import open_port
 from benchcheck.bench.scpi import Instrument
+from benchcheck.profile.load import load_profile
+from benchcheck.simulator.instruments import Meter
+from benchcheck.simulator.model import BenchModel
 from benchcheck.words.errors import LinkLost, SetupError
 from benchcheck.words.meter import MeterRange, MeterSpec
 from benchcheck.words.reading import ReadingState
 
+STARTER = Path(__file__).parents[2] / "profiles" / "starter"
 SHORT_S = 0.1  # a time-out for stand-ins that stay silent on purpose
 
 
@@ -281,3 +286,79 @@ def test_hostile_replies_never_escape_and_never_answer_the_next_question():
             assert dmm.volts().value == 24.02
 
         ask()
+
+
+# --- its own null, range and function ---------------------------------------------------------------------------------
+
+
+def simulated_meter(stand_in):
+    """The simulated meter, with exact values, behind a pseudo-terminal."""
+    model = BenchModel(load_profile(STARTER), seed=0)
+    made = Meter(model)
+    made.probes = ("GND1", "GND1")
+    stand_in.on_bytes = lambda data: stand_in.say(made.feed(data)) if data else None
+    return made
+
+
+def test_a_null_that_is_on_is_switched_off_and_said():
+    with Pty() as pty:
+        simulated = simulated_meter(pty)
+        simulated.set_null()
+        simulated.auto["RES"] = False
+        with closing(meter(pty)) as dmm:
+            assert dmm.ohms().value == pytest.approx(0.0)  # taken off by the meter itself
+            assert dmm.settings == "not read back"
+            said = dmm.read_back()
+            assert said == "null was on for RES and was switched off, range auto, function read back"
+            assert simulated.auto["RES"]
+            assert dmm.ohms().value == pytest.approx(0.2)
+            assert dmm.read_back().startswith("null off, range auto")
+
+
+def test_a_null_that_stays_on_is_refused():
+    with Pty() as pty:
+        simulated = simulated_meter(pty)
+        simulated.set_null()
+        simulated._handlers["SENS:RES:NULL"] = lambda _: None
+        with (
+            closing(meter(pty)) as dmm,
+            pytest.raises(SetupError, match=r"its own null .* is on for RES, and stays on"),
+        ):
+            dmm.read_back()
+
+
+def test_a_range_that_stays_fixed_is_said():
+    with Pty() as pty:
+        simulated = simulated_meter(pty)
+        simulated.auto["VOLT:DC"] = False
+        simulated._handlers["SENS:VOLT:DC:RANG:AUTO"] = lambda _: None
+        with closing(meter(pty)) as dmm:
+            assert "range fixed for VOLT:DC" in dmm.read_back()
+
+
+def test_what_a_meter_refuses_to_say_is_not_read_back_and_does_no_harm(stand_in):
+    with closing(meter(stand_in)) as dmm:
+        assert dmm.read_back() == "null not read back, range not read back, function not read back"
+        assert dmm.ohms().value == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize("answer", [None, b"\x1b[2J;;\n", b"7\n", b";\n", b"1\n", b"nonsense;" + IDN])
+def test_a_meter_that_answers_nonsense_when_asked_for_its_null_is_not_read_back(answer):
+    with PtyLines(meter_replies()) as stand_in:
+        stand_in.lines.replies["SENS:RES:NULL?;*IDN?"] = answer if answer is not None else lambda _: None
+        with closing(meter(stand_in, timeout_s=SHORT_S)) as dmm:
+            assert "null not read back" in dmm.read_back()
+            assert dmm.volts().value == 24.02
+
+
+def test_a_meter_that_reads_another_function_gives_no_reading():
+    with PtyLines(meter_replies()) as stand_in:
+        stand_in.lines.replies["SENS:FUNC?;*IDN?"] = b'"VOLT";' + IDN
+        with closing(meter(stand_in)) as dmm:
+            dmm.read_back()
+            assert dmm.volts().value == 24.02
+            reading = dmm.ohms()
+            assert reading.state is ReadingState.NONE
+            assert "says that it read VOLT" in reading.detail["why"]
+            stand_in.lines.replies["SENS:FUNC?;*IDN?"] = b'"RES";' + IDN
+            assert dmm.ohms().value == pytest.approx(1.5)

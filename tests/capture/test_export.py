@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import struct
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
 from frame_rows import Row, batch_of
+from plain_pcapng import block, can_payload, interface, option, packet, section
 from test_capture_reader import random_rows
 
 from benchcheck.capture.export import export, export_form
@@ -196,6 +198,68 @@ def test_lines_marks_rates_and_counts_are_told_of(tmp_path: Path) -> None:
     assert recording.dropped_frames == 3
     assert recording.recorder_gaps[0] == slept
     assert [item.framing_errors for item in items if isinstance(item, LineChunk)] == [2]
+
+
+def test_a_bus_and_a_line_that_nothing_came_of_stay(tmp_path: Path) -> None:
+    # a line that was listened to and silent is another thing than one that nobody listened to
+    source, target = tmp_path / "a.pcapng", tmp_path / "b.pcapng"
+    with CaptureWriter(source) as writer:
+        writer.add_bus("aft", 500_000)
+        bus = writer.add_bus("nav", 250_000)
+        writer.add_line("gps", "nmea0183", 4800)
+        writer.write_frames(bus, batch_of([(START, 0, 1, 0, b"\1")]))
+    write(source, target)
+    with open_recording(source) as before, open_recording(target) as after:
+        list(before), list(after)
+    assert (after.buses, after.lines) == (before.buses, before.lines)
+    assert [bus.name for bus in after.buses] == ["aft", "nav"]
+
+
+def test_what_a_line_lost_is_no_loss_of_a_bus(tmp_path: Path) -> None:
+    source, target = tmp_path / "a.pcapng", tmp_path / "b.pcapng"
+    lost = RecorderGap(START, START + 1_000_000_000, "the port was lost", line="gps", dropped=4)
+    with CaptureWriter(source) as writer:
+        bus, line = writer.add_bus("nav"), writer.add_line("gps")
+        writer.write_frames(bus, batch_of([(START, 0, 1, 0, b"\1"), (START + 2_000_000_000, 0, 1, 0, b"\1")]))
+        writer.gap(lost)
+        writer.dropped(line, 4)
+    write(source, target)
+    for path in (source, target):
+        with open_recording(path) as recording:
+            list(recording)
+        assert (recording.recorder_gaps, recording.dropped_frames) == ([lost], 4)
+
+
+def test_bytes_and_marks_before_1970_are_left_out_and_told_of(tmp_path: Path) -> None:
+    source, target = tmp_path / "a.pcapng", tmp_path / "b.pcapng"
+    # stamps that count from 1960 on: the option if_tsoffset
+    options = option(9, b"\x09", "<") + option(14, struct.pack("<q", -315_619_200), "<")
+    links = [block(1, struct.pack("<HHI", link, 0, 0) + options, "<") for link in (147, 148, 227)]
+    packets = [
+        packet(0, 5, b"\1\0early", "<"),
+        packet(1, 6, b'{"kind": "power_on"}', "<"),
+        packet(2, START, can_payload(1, 0, b"\1"), "<"),
+    ]
+    source.write_bytes(section("<") + b"".join(links + packets))
+    written, told = write(source, target)
+    assert written == 1  # the frame is of 2013 then
+    assert {loss.feature: loss.count for loss in told} == {"lines_before_1970": 2}
+    with open_recording(target) as recording:
+        assert [type(item) for item in recording] == [FrameBatch]
+
+
+@pytest.mark.parametrize("value", ["NaN", "-Infinity", "1e999"])
+def test_a_mark_with_a_number_that_is_no_json_is_a_bad_record(tmp_path: Path, value: str) -> None:
+    source, target = tmp_path / "a.pcapng", tmp_path / "b.pcapng"
+    marks = packet(0, START, f'{{"kind": "note", "value": {value}}}'.encode(), "<")
+    marks += packet(0, START, b'{"kind": "note", "value": 1.5}', "<")
+    source.write_bytes(section("<") + interface(148, "<", b"marks") + marks)
+    write(source, target)
+    with open_recording(source) as recording:
+        assert list(recording) == [Mark(START, "note", {"value": 1.5})]
+    assert recording.bad_records == 1
+    with open_recording(target) as recording:
+        assert list(recording) == [Mark(START, "note", {"value": 1.5})]
 
 
 def test_the_form_for_people_has_a_line_for_each_frame(tmp_path: Path) -> None:

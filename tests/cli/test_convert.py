@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ from frame_rows import batch_of
 
 from benchcheck.capture.logs import open_recording
 from benchcheck.capture.pcapng_writer import CaptureWriter
+from benchcheck.capture.rotating_writer import RotatingWriter
 from benchcheck.cli.main import run
 from benchcheck.words.frames import FrameBatch, FrameFlag
 
@@ -84,3 +87,30 @@ def test_nothing_is_written_over_unless_asked_for(capture: Path, capsys: pytest.
 def test_what_cannot_be_written_is_said(capture: Path, name: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["convert", str(capture), str(capture.with_name("x").parent / name)]) == 2
     assert "can't be written" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("form", [".pcapng", ".blf", ".asc.gz", ".db"])
+def test_a_full_disk_is_said_and_leaves_nothing(tmp_path: Path, form: str) -> None:
+    # the limit on a file's size stands in for a full disk: both are an error of the write
+    source, target = tmp_path / "a.log", tmp_path / f"b{form}"
+    source.write_text("".join(f"(1700000000.{k:06}) can0 123#{k * 2654435761 % 2**64:016X}\n" for k in range(20_000)))
+    limited = "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); "
+    limited += "from benchcheck.cli.main import run; sys.exit(run(sys.argv[1:]))"
+    command = [sys.executable, "-B", "-c", limited, "convert", str(source), str(target)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 2
+    assert f"benchcheck: {target}: " in done.stderr
+    assert "can't be written" in done.stderr
+    assert "What was written before" not in done.stderr
+    assert sorted(tmp_path.iterdir()) == [source]
+
+
+def test_a_part_of_the_recording_is_not_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with RotatingWriter(tmp_path / "a.pcapng", max_bytes=1) as writer:
+        bus = writer.add_bus("nav", 250_000)
+        for k in range(3):
+            writer.write_frames(bus, batch_of([(START + k, 0, 0x123, 0, b"\1")]))
+    before = {part: part.read_bytes() for part in writer.parts}
+    assert run(["convert", str(tmp_path / "a.pcapng"), str(writer.parts[1]), "--replace"]) == 2
+    assert "is both the recording and where it should go" in capsys.readouterr().err
+    assert {part: part.read_bytes() for part in tmp_path.iterdir()} == before

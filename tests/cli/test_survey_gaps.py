@@ -104,6 +104,20 @@ def write_parts(folder: Path) -> RotatingWriter:
     return writer
 
 
+@pytest.mark.parametrize("step_s", [-86400, -20, 86400])
+@pytest.mark.usefixtures("harness")
+def test_a_clock_that_was_set_is_no_silence_to_the_end(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, step_s: int
+) -> None:
+    rows = sorted(every(0x100, 100, 300) + every(0x200, 200, 150))
+    moved = [(row[0] + step_s * S * (row[0] >= START + 15 * S), *row[1:]) for row in rows]
+    with CaptureWriter(tmp_path / "a.pcapng") as writer:
+        writer.write_frames(writer.add_bus("can1", 250_000), batch_of(moved))
+    code, said = survey(capsys, tmp_path / "a.pcapng", "--profile", tmp_path)
+    assert [(unit["verdict"], unit["state"]) for unit in said["units"]] == [("PASS", "present")] * 2
+    assert (code, len(said["clock_steps"])) == (0, 1)
+
+
 @pytest.mark.usefixtures("harness")
 def test_parts_are_one_in_survey_compare_and_convert(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     writer = write_parts(tmp_path)

@@ -42,6 +42,7 @@ STARTER: list[Fault] = [
     planted.LateUnit("GPS", 2.5),
     planted.IntermittentUnit("GPS", 1.6, 1.1),
     planted.WrongBaud("position", "GPS", 9600),
+    planted.InvertedLevels("P1-3"),
     planted.UnexpectedMessage("can1", 0x7A5, 0.1),
 ]
 
@@ -60,6 +61,8 @@ LAUNCH: list[Fault] = [
     planted.HighResistance("W223", 1.2),
     planted.StuckSignal("can1", "MRU_HEAVE", "Heave"),
     planted.AbsurdSignal("can1", "TIDE_LEVEL", "TideLevel", 14.9),
+    planted.ExchangedTalkers("position", "GNSS", "depth", "SONAR"),
+    planted.InvertedLevels("P108-7"),
     planted.LateUnit("MRU", 2.5),  # its line is the first that is listened to
 ]
 

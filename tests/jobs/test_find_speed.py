@@ -9,6 +9,7 @@ from benchcheck.bench.serial_line import HeardBytes
 from benchcheck.jobs.find_speed import find_speed, trial_s
 from benchcheck.simulator.lines import garble
 from benchcheck.traffic.line_speed import SpeedState, Trial
+from benchcheck.traffic.line_tally import LineTally
 from benchcheck.words.errors import SetupError
 
 SENTENCES = b"$HCHDG,101.1,,,7.1,W*3C\r\n$GPBOD,,T,,M,,*47\r\n"
@@ -79,6 +80,57 @@ def test_speeds_that_the_port_refuses_are_passed_over() -> None:
     state, best, tried = found(line)
     assert (state, best) == (SpeedState.FOUND, 38400)
     assert "9600 8N1" not in tried
+
+
+def test_of_a_protocol_that_only_a_profile_knows_readable_lines_are_looked_for() -> None:
+    line = Line(FakeClock(), b"LEVEL 1.52 m\r\nBATT 12.1\r\n" * 3, 9600)
+    answer = find_speed(line, line.clock, "tide", 4800, "8N1")  # type: ignore[arg-type]
+    assert answer.best is not None
+    assert (answer.state, answer.best.baud) == (SpeedState.FOUND, 9600)
+    assert answer.text.startswith("looks like 9600 8N1, profile says 4800 8N1: 6 good lines")
+
+
+def test_what_was_heard_already_is_not_listened_to_again() -> None:
+    line = Line(FakeClock(), SENTENCES * 2, 9600)
+    tally = LineTally("nmea0183")
+    tally.feed(b"\x80\x81" * 40)
+    told: list[int] = []
+    tried: list[str] = []
+    answer = find_speed(
+        line,  # type: ignore[arg-type]
+        line.clock,
+        "nmea0183",
+        4800,
+        "8N1",
+        heard=Trial(4800, "8N1", tally, 1.0),
+        on_trial=lambda trial: tried.append(trial.name),
+        on_speed=told.append,
+    )
+    assert answer.state is SpeedState.FOUND
+    assert tried == ["9600 8N1"]
+    assert told == [9600]
+
+
+def test_what_was_still_on_its_way_at_the_speed_before_is_passed_over() -> None:
+    """An adapter hands on for a moment what came before the change."""
+
+    class Late(Line):
+        late_ns = 0
+
+        def set_speed(self, baud: int, framing: str) -> None:
+            super().set_speed(baud, framing)
+            self.late_ns = self.clock.monotonic_ns() + 50_000_000
+
+        def drain(self) -> list[HeardBytes]:
+            now_ns = self.clock.monotonic_ns()
+            if not self.late_ns or now_ns < self.late_ns:
+                return super().drain()
+            self.late_ns = 0
+            return [HeardBytes(now_ns, bytes(range(128, 228))), *super().drain()]
+
+    line = Late(FakeClock(), SENTENCES * 2, 38400)
+    state, best, _ = found(line)
+    assert (state, best) == (SpeedState.FOUND, 38400)
 
 
 def test_it_can_be_broken_off() -> None:

@@ -38,12 +38,20 @@ class Scripted:
 
 class Hands:
     simulated = True
+    unattended = True
+    waits = False
 
     def __init__(self):
         self.together = 0
 
     def leads_together(self, contact, why):
         self.together += 1
+
+    def leads_read(self):
+        pass
+
+    def take(self, read, unit, *, lifted_passes):
+        return read()
 
 
 class Shows:

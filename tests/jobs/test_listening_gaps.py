@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from model_bench import Job, job_on, shipped
+from model_bench import Counts, Job, job_on, shipped
 from test_replay import replay, told_again, told_live
 
 from benchcheck.bench.link import Outage as LinkOutage
@@ -115,7 +114,7 @@ class Outage:
                 adapter.state = "listening"
                 return batch
             if self.drops:
-                adapter.counts = SimpleNamespace(frames=0, dropped=adapter.counts.dropped + len(batch), garbled=0)
+                adapter.counts = Counts(frames=0, dropped=adapter.counts.dropped + len(batch), garbled=0)
             else:
                 adapter.state = "reader silent"
             return FrameBatch(*(np.asarray(getattr(batch, name))[:0] for name in FrameBatch.__slots__))

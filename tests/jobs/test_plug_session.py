@@ -76,6 +76,8 @@ class Led:
     """The operator of a person who moves things on a model bench: what was said must lead to the state that is wanted."""
 
     simulated = False
+    waits = False
+    unattended = False
 
     def __init__(self, job: Job) -> None:
         self.person = Literal()
@@ -90,6 +92,12 @@ class Led:
 
     def touch(self, red: str, black: str) -> None:
         self._hands.touch(red, black)
+
+    def leads_read(self):
+        """Nobody holds them."""
+
+    def take(self, read, unit, *, lifted_passes):
+        return read()
 
     def load(self, at: tuple[str, str] | None, amps: float) -> None:
         self._by_hand.load(at, amps)

@@ -203,7 +203,20 @@ def test_another_bus_is_not_taken_for_one_of_the_profile(tmp_path: Path) -> None
     assert replay(tmp_path / "two.pcapng").frames == 0
 
 
-KINDS = ("listening", "power_on", "bus_judged", "line_begun", "line_judged", "step_judged", "step_skipped")
+KINDS = ("listening", "power_on", "bus_judged", "line_begun", "line_judged", "step_judged", "step_skipped", "earlier")
+READINGS = st.fixed_dictionaries(
+    {"state": st.sampled_from(["value", "none", "x"]), "unit": st.just("V")},
+    optional={"value": st.floats(allow_nan=False, allow_infinity=False) | st.just("x"), "uncertainty": st.just("x")},
+)
+SPEEDS = st.fixed_dictionaries(
+    {
+        "state": st.just("found"),
+        "text": st.text(max_size=3),
+        "framing": st.just("8N1"),
+        "baud": st.just(1) | st.just("1"),
+    },
+    optional={"as_planned": st.booleans() | st.just("x")},
+)
 VALUES = st.none() | st.booleans() | st.integers(-(2**70), 2**70) | st.text(max_size=5) | st.just(["x"])
 NAMES = st.sampled_from(("can1", "position", "NAV", "unit_heard:can1:NAV", "link_alive:position:GNSS"))
 KEYS = ("bus", "link", "sender", "step", "state", "reason", "why", "identity", "passive", "troubles", "dropped")
@@ -211,10 +224,35 @@ MARKS = st.lists(
     st.tuples(st.sampled_from(KINDS), st.integers(-5000, 5000), st.dictionaries(st.sampled_from(KEYS), VALUES | NAMES)),
     max_size=8,
 )
+# marks of lines whose parts make sense to no more than a degree
+LINE_MARKS = st.lists(
+    st.one_of(
+        st.tuples(
+            st.just("earlier"),
+            st.just(0),
+            st.fixed_dictionaries(
+                {
+                    "step": st.just("link_alive:position:GNSS"),
+                    "of": st.just("rs232_idle:position:GNSS") | VALUES,
+                    "reading": READINGS | VALUES,
+                }
+            ),
+        ),
+        st.tuples(
+            st.sampled_from(["line_begun", "line_judged"]),
+            st.just(0),
+            st.fixed_dictionaries(
+                {"link": st.just("position"), "sender": st.just("GNSS") | st.just("x"), "speed": SPEEDS | VALUES}
+            ),
+        ),
+        st.tuples(st.just("step_judged"), st.just(0), st.just({"step": "link_alive:position:GNSS"})),
+    ),
+    max_size=6,
+)
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(MARKS)
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(MARKS | LINE_MARKS)
 def test_marks_that_make_no_sense_end_in_words(tmp_path: Path, marks: list[tuple[str, int, dict[str, object]]]) -> None:
     path = tmp_path / "odd.pcapng"
     path.unlink(missing_ok=True)

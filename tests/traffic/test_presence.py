@@ -158,6 +158,21 @@ def test_a_clock_step_is_charged_to_nobody() -> None:
         assert [state(unit) for unit in found] == [("PASS", "present")] * 2
 
 
+@pytest.mark.parametrize("step_s", [7200, 86400, -3, -60, -86400])
+@pytest.mark.parametrize(("end_s", "expected"), [(2.5, ("UNSURE", "missing")), (10, ("FAIL", "missing"))])
+def test_what_the_clock_stepped_by_is_no_time_of_listening(
+    step_s: int, end_s: float, expected: tuple[str, str]
+) -> None:
+    # CLOCK goes on evenly; the recorder's clock is set to another time 1 s after the beginning. SONAR may take 2 s to
+    # boot, and is missing after 1.25 s more, of what was really recorded
+    rows = every(0x7, 0.05, 0, end_s)
+    moved = [(row[0] + step_s * S * (row[0] >= START + S), *row[1:]) for row in rows]
+    tally = TrafficTally(START, {0: watch_of([CLOCK, SONAR])})
+    tally.update(batch_of(moved))
+    found = judge_presence([CLOCK, SONAR], tally.buses[0], start_ns=START, end_ns=moved[-1][0], power_on_ns=START)
+    assert [state(unit) for unit in found] == [("PASS", "present"), expected]
+
+
 def test_a_bus_that_fell_silent_to_the_end_is_cannot_tell() -> None:
     found = judge(every(0x7, 0.05, 0, 6) + every(0x100, 0.1, 0, 6), CLOCK, NAV)
     assert {state(unit) for unit in found.values()} == {("UNSURE", "present")}

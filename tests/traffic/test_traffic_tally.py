@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from benchcheck.traffic.bus_tally import STEP_FORWARD_NS, BusTally, IdKey, Watch
 from benchcheck.traffic.quiet_tally import SILENCE_NS
-from benchcheck.traffic.summary import bus_json, duration_json, load_percent, steps_json
+from benchcheck.traffic.summary import bus_json, duration_json, load_by_second, load_percent, steps_json
 from benchcheck.traffic.traffic_tally import TrafficTally
 from benchcheck.words.frames import FrameFlag
 
@@ -141,8 +141,8 @@ def test_a_clock_step_is_no_gap_and_costs_no_windows() -> None:
     assert bus["gaps"] == []
     (entry,) = bus["ids"]  # type: ignore[misc]
     assert entry["max_gap_s"] == 0.01
-    # what is known of the time is 2.99 s twice; 599 intervals of which one is not known
-    assert entry["mean_period_s"] == round(5.98 / 599, 9)
+    # 599 intervals, of which one is not known: the mean is that of the others, which all are 10 ms
+    assert entry["mean_period_s"] == 0.01
     assert duration_json(tally) == {"duration_s": years / S + 5.99, "recorded_s": 5.98}
     assert len(tally.buses[0].windows) <= 8
     per_second = 100 * tally.buses[0].wire_bits / 600 * 100 / 250_000
@@ -173,6 +173,30 @@ def test_only_whole_windows_count() -> None:
     assert bus["load_peak_percent"] == pytest.approx(100 * 10 * one / 10_000)
     assert bus["peak_at_s"] == 0.0
     assert bus["peak_window_s"] == 1.0
+
+
+def test_the_seconds_of_a_clock_that_was_set_are_listed_up_to_a_limit() -> None:
+    years = 20 * 365 * 86400 * S
+    rows: list[Row] = [(START + k * S // 4, 0, 0x100, 0, bytes(8)) for k in range(12)]
+    rows += [(row[0] + years, *row[1:]) for row in rows]
+    tally = TrafficTally()
+    tally.update(batch_of(rows))
+    loads = load_by_second(tally, 0, 250_000, most=1000)
+    bits = tally.buses[0].wire_bits
+    assert loads == [round(100 * bits / 6 / 250_000, 3)] * 3 + [0.0] * 997
+
+
+def test_a_mean_period_is_one_of_known_intervals_and_none_without_them() -> None:
+    # 1 s apart, the clock set back once among few frames; and one that came once on either side of the step
+    rows: list[Row] = [(START + k * S, 0, 0x100, 0, b"") for k in range(4)]
+    rows.insert(2, (START + S + S // 2, 0, 0x200, 0, b""))
+    rows += [(row[0] - 60 * S, *row[1:]) for row in rows]
+    tally = TrafficTally()
+    tally.update(batch_of(rows))
+    ids = {entry["id"]: entry for entry in bus_json(tally, 0, "can0", 250_000, None)["ids"]}  # type: ignore[attr-defined]
+    slow, seldom = ids["100"], ids["200"]
+    assert slow["mean_period_s"] == slow["min_gap_s"] == slow["max_gap_s"] == 1.0
+    assert seldom["mean_period_s"] is seldom["max_gap_s"] is seldom["deviation_s"] is None
 
 
 def test_less_than_a_second_has_no_peak() -> None:

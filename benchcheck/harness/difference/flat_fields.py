@@ -8,6 +8,7 @@ from dataclasses import fields
 from enum import StrEnum
 
 from benchcheck.harness.bus_source import BusSource
+from benchcheck.harness.line_protocol import TextProtocol
 from benchcheck.harness.model import (
     Bus,
     Cable,
@@ -124,6 +125,8 @@ def _text(value: object) -> str:
         return value.value
     if isinstance(value, float):
         return f"{value:.12g}"
+    if isinstance(value, TextProtocol):
+        return value.told
     if isinstance(value, Signal):
         return value.text
     if isinstance(value, frozenset):

@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict
 from pydantic_core import PydanticCustomError
 
 from benchcheck.harness.connector.families import FAMILIES
+from benchcheck.harness.line_pattern import LONGEST_PATTERN
 from benchcheck.harness.reading.hints import did_you_mean, shown, unseen
 from benchcheck.words.contact import RING, SHELL, is_contact, is_ref
 
@@ -101,6 +102,7 @@ def _rows(rows: tuple[tuple[str, ...], ...]) -> tuple[tuple[str, ...], ...]:
 
 
 Text = Annotated[str, Strict(), Field(max_length=500), AfterValidator(_seen)]
+RawText = Annotated[str, Strict(), Field(max_length=8)]  # control characters and all
 Name = Annotated[str, Strict(), Field(min_length=1, max_length=100), AfterValidator(_seen)]
 Ref = Annotated[str, Strict(), Field(max_length=40), AfterValidator(_ref)]
 ContactName = Annotated[str, Strict(), Field(max_length=80), AfterValidator(_contact)]
@@ -134,6 +136,9 @@ class LimitsForm(Form):
     near_zero_v: Number = Field(0.3, gt=0, le=5, description="volts that count as dead")
     unit_current_percent: Number = Field(
         25.0, gt=0, le=100, description="how far a unit's current may be off, in percent"
+    )
+    contact_by_word: bool = Field(
+        True, strict=True, description="whether an open reading passes by the operator's word that the probes touched"
     )
 
 
@@ -243,19 +248,47 @@ class TalkForm(Form):
     tx: ContactName = Field(description="harness contact that mates with the transmitter")
     rx: ContactName = Field(description="harness contact that mates with the receiver")
     types: Words = Field((), description="sentence types or first words expected")
-    period_s: Number = Field(1.0, gt=0, le=3600, description="seconds from one to the next")
+    period_s: Number | None = Field(
+        None, gt=0, le=3600, description="seconds from one of a type to the next; left out: 1, and not judged"
+    )
 
 
 class LinkForm(Form):
     """[[links]]: a point-to-point RS-232 connection."""
 
     name: Name = Field(description="what the link is called")
-    protocol: Literal["nmea0183", "text"] = Field(description="what is spoken")
-    baud: Whole = Field(ge=50, le=1_000_000, description="bits per second")
+    protocol: Name = Field(description="what is spoken: nmea0183, text, or a name of [[protocols]]")
+    baud: Whole | None = Field(None, ge=50, le=1_000_000, description="bits per second; left out: found by listening")
     framing: Framing = Field("8N1", description="data bits, parity, stop bits")
     tap: Ref = Field(description="connector at which it is listened to")
     ground: ContactName = Field(description="signal ground contact there")
+    loop_back: bool = Field(
+        False, strict=True, description="whether its wires are proved by sending over a bridge at the far connector"
+    )
     talks: tuple[dict[str, Any], ...] = Field((), description="its directions, one table each")
+
+
+class ProtocolForm(Form):
+    """[[protocols]]: a text protocol of RS-232 links, told by its lines."""
+
+    name: Name = Field(description="what the protocol is called, for protocol of [[links]]")
+    delimiter: RawText = Field("\r\n", description="what ends a line: up to 8 characters, none of them twice")
+    pattern: Annotated[str, Strict(), Field(min_length=1, max_length=LONGEST_PATTERN)] = Field(
+        description="what a whole line must have, without its checksum; the type stands in parentheses",
+    )
+    checksum: Literal["none", "xor", "sum", "crc16"] = Field(
+        "none",
+        description="none, xor of the bytes, sum of the bytes modulo 256, or crc16: hexadecimal digits at the line's end",
+    )
+    checksum_after: RawText = Field("", description="characters right before those digits, not summed")
+    sum_from: RawText = Field("", description="characters with which a line begins and that are not summed")
+    polynomial: Whole | None = Field(None, ge=1, le=0xFFFF, description="crc16: polynomial, as 0x1021")
+    initial: Whole = Field(0, ge=0, le=0xFFFF, description="crc16: what the register begins with")
+    reflected: bool = Field(False, strict=True, description="crc16: whether bits go in and come out lowest first")
+    final_xor: Whole = Field(0, ge=0, le=0xFFFF, description="crc16: what the result is combined with at the end")
+    check: Whole | None = Field(
+        None, ge=0, le=0xFFFF, description="crc16: the published check value, that of the characters 123456789"
+    )
 
 
 class CableForm(Form):
@@ -306,6 +339,7 @@ class HarnessForm(Form):
     parts: tuple[dict[str, Any], ...] = Field((), description="parts")
     buses: tuple[dict[str, Any], ...] = Field((), description="CAN buses")
     links: tuple[dict[str, Any], ...] = Field((), description="RS-232 links")
+    protocols: tuple[dict[str, Any], ...] = Field((), description="text protocols of the links")
     cables: tuple[dict[str, Any], ...] = Field((), description="cables")
     in_band: tuple[dict[str, Any], ...] = Field((), description="runs whose resistance must be in band")
     signals: tuple[dict[str, Any], ...] = Field((), description="what is expected of signals of a bus")
@@ -328,4 +362,5 @@ HARNESS_TABLES: dict[str, type[Form]] = {
     "signals": SignalForm,
     "links": LinkForm,
     "links.talks": TalkForm,
+    "protocols": ProtocolForm,
 }

@@ -23,6 +23,7 @@ from benchcheck.harness.reading.forms import (
     LimitsForm,
     LinkForm,
     PartForm,
+    ProtocolForm,
     SignalForm,
     UnitForm,
     is_file_name,
@@ -32,6 +33,7 @@ from benchcheck.harness.reading.hints import did_you_mean, printable, shown
 from benchcheck.harness.reading.read_connectors import check_mating, read_connectors
 from benchcheck.harness.reading.read_forms import read_form, read_list, schema_fault
 from benchcheck.harness.reading.read_pins import PinTable, read_pin_table, read_pins
+from benchcheck.harness.reading.read_protocols import check_protocol, read_protocols
 from benchcheck.harness.reading.read_signals import read_signals
 from benchcheck.harness.reading.read_tables import (
     Database,
@@ -230,7 +232,12 @@ class _Reading:
         buses = read_buses(tables, bus_forms, self.databases, nodes)
         signal_forms = read_list(SignalForm, doc, ("signals",), values.get("signals"), faults)
         signals = read_signals(tables, signal_forms, buses, {entry.name: entry for _, entry in bus_forms})
-        links = read_links(tables, read_list(LinkForm, doc, ("links",), values.get("links"), faults))
+        protocol_forms = read_list(ProtocolForm, doc, ("protocols",), values.get("protocols"), faults)
+        protocols = read_protocols(tables, protocol_forms)
+        link_forms = read_list(LinkForm, doc, ("links",), values.get("links"), faults)
+        for path, link in link_forms:
+            check_protocol(tables, path, link, [entry.name for _, entry in protocol_forms])
+        links = read_links(tables, link_forms, protocols)
         cables = read_cables(tables, read_list(CableForm, doc, ("cables",), values.get("cables"), faults))
         in_band = read_in_band(tables, read_list(InBandForm, doc, ("in_band",), values.get("in_band"), faults))
         closeout = read_closeout(tables, values.get("closeout", {}))
@@ -279,6 +286,7 @@ class _Reading:
             cables=cables,
             in_band=in_band,
             signals=signals,
+            protocols=protocols,
             insulation_c=form.insulation_c,
             digest=digest,
             notes=tuple(self.notes),

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from benchcheck.harness.connector.families import FAMILIES
+from benchcheck.harness.line_protocol import TextProtocol
 from benchcheck.harness.model import Bus, Cable, Drained, Feed, InBand, Link, Message, Part, PartKind, Run, Talk
 from benchcheck.harness.reading.contact_book import ContactBook
 from benchcheck.harness.reading.forms import BusForm, CableForm, FeedForm, InBandForm, LinkForm, PartForm, TalkForm
@@ -16,6 +17,8 @@ from benchcheck.harness.reading.toml_text import Path, TomlText
 from benchcheck.words.contact import ref_of
 from benchcheck.words.errors import FileFault, Place
 from benchcheck.words.signal import Signal
+
+UNTOLD_PERIOD_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,7 +247,10 @@ def _check_identifiers(tables: Tables, path: Path, database: Database) -> None:
         seen.setdefault(key, entry.name)
 
 
-def read_links(tables: Tables, forms: Sequence[tuple[Path, LinkForm]]) -> tuple[Link, ...]:
+def read_links(
+    tables: Tables, forms: Sequence[tuple[Path, LinkForm]], protocols: Sequence[TextProtocol] = ()
+) -> tuple[Link, ...]:
+    described = {entry.name: entry for entry in protocols}
     check_unique(tables.doc, "link", [((*path, "name"), form.name) for path, form in forms], tables.faults)
     links = []
     for path, form in forms:
@@ -271,20 +277,33 @@ def read_links(tables: Tables, forms: Sequence[tuple[Path, LinkForm]]) -> tuple[
             if sender and any(sender == other.sender for other in talks):
                 hint = "One talk a unit: list all its types in it. Another transmitter of the unit is another link."
                 tables.fault((*talk_path, "tx"), f"tx: {sender} talks on link {shown(form.name)} already", hint)
-            talks.append(Talk(tx=talk.tx, rx=talk.rx, sender=sender, types=talk.types, period_s=talk.period_s))
+            timed = talk.period_s is not None
+            talks.append(Talk(talk.tx, talk.rx, sender, talk.types, talk.period_s or UNTOLD_PERIOD_S, timed))
+        if form.loop_back:
+            _check_loop(tables, path, talks)
         links.append(
             Link(
                 name=form.name,
                 protocol=form.protocol,
-                baud=form.baud,
+                baud=form.baud or 0,
                 talks=tuple(talks),
                 ground=form.ground,
                 tap=form.tap,
                 framing=form.framing,
                 place=tables.doc.place((*path, "name")),
+                described=described.get(form.protocol),
+                loop_back=form.loop_back,
             )
         )
     return tuple(links)
+
+
+def _check_loop(tables: Tables, path: Path, talks: Sequence[Talk]) -> None:
+    """What is sent out on one wire of a link comes back on the other one, so it takes both, to one connector."""
+    fars = {ref for talk in talks for ref in (ref_of(talk.tx), ref_of(talk.rx))}
+    if len(talks) != 2 or len(fars) != 2:
+        text = "loop_back: needs one talk each way between two connectors"
+        tables.fault((*path, "loop_back"), text, "Leave it out where a link has one wire only.")
 
 
 def read_closeout(tables: Tables, values: object) -> dict[str, tuple[str, ...]]:

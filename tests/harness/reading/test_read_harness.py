@@ -94,7 +94,7 @@ CATALOGUE: list[tuple[Change, str, str, str, str]] = [
     ((H, '["NAV", "LOG"]', '["NAV", "LOGG"]'), H, '"LOGG"', "unit 'LOGG' is not in", "'LOG'"),
     ((H, 'adapter_at = "P2"', 'adapter_at = "P22"'), H, '"P22"', "connector 'P22' is not in", "'P2'"),
     ((H, 'network = "net.dbc"', 'network = "../net.dbc"'), H, '"../net.dbc"', "must be a file beside", "launch.dbc"),
-    ((H, '"nmea0183"', '"nmea"'), H, '"nmea"', "unknown value 'nmea'", "'nmea0183'"),
+    ((H, '"nmea0183"', '"nmea"'), H, '"nmea"', "neither built in nor in [[protocols]]", "'nmea0183'"),
     ((H, 'tx = "P1-3"', 'tx = "TB1-3"'), H, '"TB1-3"', "TB1 mates with no unit", "transmitting"),
     ((H, 'tx = "P1-3"', 'tx = "P1-33"'), H, '"P1-33"', "'33' is not in P1", "1 to 9"),
     ((H, 'rx = "P2-7"', 'rx = "P22-7"'), H, '"P22-7"', "connector 'P22' is not in", "'P2'"),
