@@ -27,6 +27,7 @@ gc.set_threshold(50_000, 20, 20)  # as the command does
 # Files that wait long, for a simulated bench or a terminal: they begin first, and the others go on beside them.
 _WAIT_LONG = (
     *("test_demo.py", "test_screens.py", "test_check.py", "test_ready.py", "test_listen.py"),
+    *("test_hearing_drivers.py", "test_bench_troubles.py", "test_check_hands_free.py"),
     *("test_replay_command.py", "test_replay_play.py", "test_simulator_process.py"),
 )
 
