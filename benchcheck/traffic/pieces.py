@@ -92,6 +92,7 @@ class Pieces:
         self.is_part = is_part
         self._kept: list[_Rows] = []
         self._running = _Running()
+        self._sums: PieceSums | None = None  # until more comes: of many buses each asks for all
 
     def update(self, time_ns: Int64s, nominal: Int64s, data: Int64s, *, in_order: bool = False) -> None:
         """Take in the next frames; `nominal` and `data` are their bits by the rate they were sent at.
@@ -101,6 +102,7 @@ class Pieces:
         self._take(_Rows(time_ns, nominal, data), in_order)
 
     def _take(self, rows: _Rows, in_order: bool) -> None:
+        self._sums = None
         if self.is_part:
             self._kept.append(rows.copied())
         else:
@@ -115,10 +117,12 @@ class Pieces:
 
     def sums(self) -> PieceSums:
         """What the pieces come to if the recording ends here."""
-        running = copy(self._running)
-        for rows in self._kept:
-            running.update(rows, in_order=False)
-        return running.finished()
+        if self._sums is None:
+            running = copy(self._running)
+            for rows in self._kept:
+                running.update(rows, in_order=False)
+            self._sums = running.finished()
+        return self._sums
 
 
 class _Running:
