@@ -17,11 +17,11 @@ from types import SimpleNamespace
 import numpy as np
 
 from benchcheck.bench.clock import FakeClock
+from benchcheck.bench.lines.serial_line import HeardBytes
 from benchcheck.bench.link import Outage
-from benchcheck.bench.serial_line import HeardBytes
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Bus, Harness
-from benchcheck.jobs.hearing import CaptureSink
+from benchcheck.jobs.listening.hearing import CaptureSink
 from benchcheck.jobs.operator import SimulatedOperator
 from benchcheck.jobs.runner import Runner
 from benchcheck.plan.plan import Plan, make_plan

@@ -152,7 +152,7 @@ def found_in(path: Path, text: str) -> Iterator[tuple[int, str]]:
 
 
 def room_of(dotted: str) -> str:
-    """`traffic` of `benchcheck.traffic.nmea`; nothing of the package itself or of a module beside the rooms."""
+    """`traffic` of `benchcheck.traffic.lines.nmea`; nothing of the package itself or of a module beside the rooms."""
     parts = dotted.split(".")
     is_room = len(parts) > 1 and parts[0] == "benchcheck" and (PACKAGE / parts[1]).is_dir()
     return parts[1] if is_room else ""
@@ -249,7 +249,7 @@ def test_the_rule_would_see_a_wrong_import(tmp_path: Path, monkeypatch: pytest.M
         return wrongs(path, room)
 
     assert breach("words", "from benchcheck.checks.kind import CheckKind")
-    assert breach("record", "def f():\n    import benchcheck.bench.meter")
+    assert breach("record", "def f():\n    import benchcheck.bench.instruments.meter")
     assert breach("record", "from ..bench import meter")
     assert breach("checks", "from benchcheck import simulator")
     assert breach("checks", "import importlib\nimportlib.import_module('benchcheck.simulator.model')")

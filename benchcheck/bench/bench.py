@@ -7,19 +7,19 @@ from contextlib import ExitStack, contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from benchcheck.bench.can_adapter import CanAdapter
-from benchcheck.bench.can_interface import facts
+from benchcheck.bench.can.can_adapter import CanAdapter
+from benchcheck.bench.can.can_interface import facts
 from benchcheck.bench.clock import Clock
-from benchcheck.bench.guardian import Guardian
 from benchcheck.bench.hands import Hands
-from benchcheck.bench.line_hub import LineHub
-from benchcheck.bench.line_loop import LoopLine
-from benchcheck.bench.matrix import Matrix
-from benchcheck.bench.meter import Meter, ScpiMeter
-from benchcheck.bench.scpi import Instrument
-from benchcheck.bench.serial_line import LineListener
-from benchcheck.bench.supply import Supply
-from benchcheck.bench.watchdog import Watchdog
+from benchcheck.bench.instruments.guardian import Guardian
+from benchcheck.bench.instruments.matrix import Matrix
+from benchcheck.bench.instruments.meter import Meter, ScpiMeter
+from benchcheck.bench.instruments.scpi import Instrument
+from benchcheck.bench.instruments.supply import Supply
+from benchcheck.bench.instruments.watchdog import Watchdog
+from benchcheck.bench.lines.line_hub import LineHub
+from benchcheck.bench.lines.line_loop import LoopLine
+from benchcheck.bench.lines.serial_line import LineListener
 from benchcheck.words.errors import SetupError
 
 if TYPE_CHECKING:

@@ -58,7 +58,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from benchcheck.bench.breakout_lead import CHECK_DAYS, BreakoutLead, default_within_ohm
-from benchcheck.bench.meter_figures import accuracy_figures, nearest
+from benchcheck.bench.instruments.meter_figures import accuracy_figures, nearest
 from benchcheck.harness.connector.families import FAMILIES
 from benchcheck.harness.model import Gender
 from benchcheck.words.errors import FaultyFiles, FileFault, Place

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from benchcheck.harness.model import Bus, Message
-    from benchcheck.traffic.schedule import Response, Schedule, Sent
+    from benchcheck.traffic.wire.schedule import Response, Schedule, Sent
     from benchcheck.words.verdict import Outcome
 
     Json = dict[str, Any]
@@ -113,13 +113,13 @@ def command(
 
 
 def _source() -> str:
-    from benchcheck.traffic.schedule import SOURCE
+    from benchcheck.traffic.wire.schedule import SOURCE
 
     return SOURCE
 
 
 def _sent(message: Message, jitter_ms: float, occasional: float | None) -> Sent:
-    from benchcheck.traffic.schedule import Sent
+    from benchcheck.traffic.wire.schedule import Sent
 
     period_s = message.period_s or occasional
     return Sent(
@@ -136,7 +136,7 @@ def _sent(message: Message, jitter_ms: float, occasional: float | None) -> Sent:
 def _bus(
     bus: Bus, more: Sequence[Message], jitter_ms: float, occasional: float | None, heard: Json | None, captured: bool
 ) -> Json:
-    from benchcheck.traffic.schedule import schedule
+    from benchcheck.traffic.wire.schedule import schedule
 
     known = {(m.can_id, m.extended): _sent(m, jitter_ms, occasional) for m in bus.messages}
     extra = {(m.can_id, m.extended): _sent(m, jitter_ms, occasional) for m in more}

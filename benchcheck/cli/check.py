@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from benchcheck.cli.console import ConsoleWatcher
     from benchcheck.cli.opened import OpenedJob
     from benchcheck.jobs.by_hand import ByHand
-    from benchcheck.jobs.capture_file import PartLimits
+    from benchcheck.jobs.listening.capture_file import PartLimits
     from benchcheck.jobs.session import Session
     from benchcheck.readiness.board import Board
     from benchcheck.words.step import Stage, Step
@@ -78,7 +78,7 @@ def command(
     from benchcheck.cli.login import login_name
     from benchcheck.cli.opened import opened_job
     from benchcheck.cli.signals import ends_in_order
-    from benchcheck.jobs.capture_file import PartLimits
+    from benchcheck.jobs.listening.capture_file import PartLimits
     from benchcheck.words.step import Stage
 
     if stage is None and step_id is None:

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from benchcheck.cli.survey_run import Survey
     from benchcheck.harness.model import Harness
-    from benchcheck.traffic.changes import Comparison
-    from benchcheck.traffic.seen import Seen
+    from benchcheck.traffic.changes.changes import Comparison
+    from benchcheck.traffic.changes.seen import Seen
 
     Json = dict[str, Any]
 
@@ -62,7 +62,7 @@ def command(
     Told are units and identifiers that are gone or new, error frames, load, gaps, periods and jitter beyond their own
     scatter, data out of the earlier range, and lines: the gravest first. The rules stand in the JSON (`rules`).
     """
-    from benchcheck.traffic.changes import compare
+    from benchcheck.traffic.changes.changes import compare
 
     harness = None if profile is None else _profile(profile)
     from benchcheck.cli.line_option import check_line
@@ -92,8 +92,8 @@ def _seen(path: Path, harness: Harness | None, rates: Rates, line: str | None) -
     """Read one recording as a survey reads it, and its traits on the way."""
     from benchcheck.capture.logs import is_capture, open_line, open_recording
     from benchcheck.cli.survey_run import Survey
-    from benchcheck.traffic.traffic_tally import TrafficTally
-    from benchcheck.traffic.traits import Traits
+    from benchcheck.traffic.changes.traits import Traits
+    from benchcheck.traffic.tallies.traffic_tally import TrafficTally
     from benchcheck.words.frames import FrameBatch
 
     traits = Traits()
@@ -114,10 +114,10 @@ def _seen(path: Path, harness: Harness | None, rates: Rates, line: str | None) -
 
 
 def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None, rates: Rates) -> Seen:
-    from benchcheck.traffic.expectations import known_on_bus
-    from benchcheck.traffic.seen import BusSeen, Judged, LineSeen, Seen, spread_of
+    from benchcheck.traffic.changes.seen import BusSeen, Judged, LineSeen, Seen, spread_of
+    from benchcheck.traffic.changes.traits import BusTraits
+    from benchcheck.traffic.presence.expectations import known_on_bus
     from benchcheck.traffic.summary import load_by_second
-    from benchcheck.traffic.traits import BusTraits
 
     recording = survey.recording
     document: Json = survey.document(path)
@@ -180,7 +180,7 @@ def _made_seen(survey: Survey, path: Path, traits: Any, harness: Harness | None,
 
 
 def _document(a: Path, b: Path, before: Seen, after: Seen, harness: Harness | None, found: Comparison) -> Json:
-    from benchcheck.traffic import changes
+    from benchcheck.traffic.changes import changes
 
     return {
         "schema": SCHEMA,
@@ -218,7 +218,7 @@ def _lines(a: Path, b: Path, before: Seen, after: Seen, found: Comparison) -> It
     from textwrap import wrap
 
     from benchcheck.cli.survey_text import escaped
-    from benchcheck.traffic.changes import Worth
+    from benchcheck.traffic.changes.changes import Worth
 
     for word, path, seen in (("before", a, before), ("now", b, after)):
         frames = sum(bus.frames for bus in seen.buses.values())

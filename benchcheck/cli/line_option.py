@@ -9,7 +9,7 @@ from benchcheck.words.errors import UsageError
 def check_line(line: str | None, harness: Harness | None) -> None:
     """Raise UsageError where it is neither a protocol that is built in nor one that the profile describes."""
     from benchcheck.harness.reading.hints import did_you_mean, shown
-    from benchcheck.traffic.protocols import protocols_of
+    from benchcheck.traffic.lines.protocols import protocols_of
 
     known = list(protocols_of(harness))
     if line is not None and line not in known:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from benchcheck.bench.bench import Bench
     from benchcheck.bench.config import BenchConfig
     from benchcheck.harness.model import Harness
-    from benchcheck.jobs.live_listening import ListenBus, ListenLine, LiveListening
+    from benchcheck.jobs.listening.live_listening import ListenBus, ListenLine, LiveListening
 
 _PUMP_S = 0.02
 _LOOK_S = 0.1  # how often it is asked whether all are present
@@ -85,8 +85,8 @@ def command(
     from benchcheck.bench.bench import Bench
     from benchcheck.cli.bench_file import find_bench
     from benchcheck.cli.signals import ends_in_order
-    from benchcheck.jobs.capture_file import CaptureFile
-    from benchcheck.jobs.live_listening import LiveListening
+    from benchcheck.jobs.listening.capture_file import CaptureFile
+    from benchcheck.jobs.listening.live_listening import LiveListening
 
     harness, folder = (None, Path()) if profile is None else _load(profile)
     if until_present and harness is None:
@@ -176,7 +176,7 @@ def _survey(path: Path, harness: Harness | None, *, as_json: bool) -> int:
 def _buses(
     config: BenchConfig, source: str, harness: Harness | None, names: tuple[str, ...], bitrate: int | None
 ) -> list[ListenBus]:
-    from benchcheck.jobs.live_listening import ListenBus
+    from benchcheck.jobs.listening.live_listening import ListenBus
 
     there = {port.bus: port for port in config.can}
     for name in names:
@@ -202,7 +202,7 @@ def _lines(
     framing: str | None,
     protocol: str | None,
 ) -> list[ListenLine]:
-    from benchcheck.jobs.live_listening import ListenLine
+    from benchcheck.jobs.listening.live_listening import ListenLine
 
     there = [port.name for port in config.serial]
     found = []
@@ -230,8 +230,8 @@ def _at_its_speed(bench: Bench, line: ListenLine, harness: Harness | None) -> Li
     """The line at the speed that was found, or as it was."""
     from dataclasses import replace
 
-    from benchcheck.jobs.find_speed import find_speed
-    from benchcheck.traffic.protocols import protocols_of
+    from benchcheck.jobs.listening.find_speed import find_speed
+    from benchcheck.traffic.lines.protocols import protocols_of
 
     say(f"{line.name}: looking for its speed ...")
     listener = bench.line(line.tap, line.baud, line.framing)
@@ -244,7 +244,7 @@ def _at_its_bitrate(bench: Bench, bus: ListenBus) -> ListenBus:
     """The bus at the bit rate that was found, or as it was."""
     from dataclasses import replace
 
-    from benchcheck.jobs.find_bitrate import find_bitrate
+    from benchcheck.jobs.listening.find_bitrate import find_bitrate
 
     say(f"{bus.name}: looking for its bit rate ...")
     found = find_bitrate(bench, bus.name, bus.bitrate)

@@ -11,7 +11,7 @@ from benchcheck.cli.survey_text import escaped
 from benchcheck.words.quantity import counted
 
 if TYPE_CHECKING:
-    from benchcheck.jobs.live_listening import BusStatus, LineStatus
+    from benchcheck.jobs.listening.live_listening import BusStatus, LineStatus
 
 _MOST_TYPES = 8
 _INDENT = 15

@@ -17,7 +17,7 @@ from benchcheck.jobs.ambient import ask_ambient, parse_ambient, said_on
 from benchcheck.jobs.asked import Person
 from benchcheck.jobs.by_hand import ByHand, Following, person_at
 from benchcheck.jobs.by_matrix import ByMatrix
-from benchcheck.jobs.capture_file import PartLimits
+from benchcheck.jobs.listening.capture_file import PartLimits
 from benchcheck.jobs.operator import Operator, SimulatedOperator
 from benchcheck.jobs.profile_change import take_profile
 from benchcheck.jobs.runner import Progress, Watcher

@@ -115,7 +115,7 @@ def _prove(
 
     from benchcheck.bench.bench import Bench
     from benchcheck.cli.silence_proofs import add_proof, proofs_file
-    from benchcheck.jobs.prove_silent import prove_silent
+    from benchcheck.jobs.listening.prove_silent import prove_silent
 
     port = next((port for port in config.can if port.bus == bus), None)
     if port is None:

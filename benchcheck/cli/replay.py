@@ -13,10 +13,10 @@ from benchcheck.words.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
     from benchcheck.harness.model import Harness
-    from benchcheck.jobs.frame_rows import Wanted
-    from benchcheck.jobs.playing import Onto, Playing
-    from benchcheck.jobs.replay import Part
-    from benchcheck.traffic.watch import IdKey
+    from benchcheck.jobs.playing.frame_rows import Wanted
+    from benchcheck.jobs.playing.playing import Onto, Playing
+    from benchcheck.jobs.playing.replay import Part
+    from benchcheck.traffic.tallies.watch import IdKey
 
 
 @click.command(
@@ -76,8 +76,8 @@ def command(
     sleeping: the same capture gives the same verdicts each time. With --speed its frames are played as they came.
     Nothing is sent onto a bus unless --onto asks for it.
     """
-    from benchcheck.jobs.playing import Playing
-    from benchcheck.jobs.replay import Part
+    from benchcheck.jobs.playing.playing import Playing
+    from benchcheck.jobs.playing.replay import Part
 
     if from_s is not None and to_s is not None and from_s >= to_s:
         raise UsageError(f"there is no time from second {from_s:g} to second {to_s:g}", hint="--from is the earlier.")
@@ -113,7 +113,7 @@ def _judge(
 ) -> int:
     from benchcheck.capture.logs import open_recording
     from benchcheck.cli.replay_text import document_of, replay_lines
-    from benchcheck.jobs.replay import Replay
+    from benchcheck.jobs.playing.replay import Replay
     from benchcheck.words.verdict import Outcome
 
     with open_recording(file) as recording:
@@ -133,7 +133,7 @@ def _judge(
 def _print_frames(file: Path, wanted: Wanted) -> int:
     from benchcheck.capture.logs import open_recording
     from benchcheck.cli.survey_text import escaped
-    from benchcheck.jobs.frame_rows import frame_rows, row_text
+    from benchcheck.jobs.playing.frame_rows import frame_rows, row_text
 
     count = 0
     with open_recording(file) as recording:
@@ -196,7 +196,7 @@ def _play(playing: Playing, *, as_json: bool, plain: bool) -> int:
 def _onto(name: str, bench: Path | None, confirm: str | None, file: Path, harness: Harness | None) -> Onto:
     """The bus to send onto, once it is certain that it is meant."""
     from benchcheck.cli.bench_file import find_bench
-    from benchcheck.jobs.playing import Onto
+    from benchcheck.jobs.playing.playing import Onto
 
     if bench is None:
         raise UsageError("--onto sends onto a bus of a bench that is named", hint="Give its file with --bench.")
@@ -226,8 +226,8 @@ def _onto(name: str, bench: Path | None, confirm: str | None, file: Path, harnes
 def _wanted(
     part: Part, buses: tuple[str, ...], units: tuple[str, ...], ids: tuple[str, ...], harness: Harness | None
 ) -> Wanted:
-    from benchcheck.jobs.frame_rows import Wanted
-    from benchcheck.traffic.watch import IdKey
+    from benchcheck.jobs.playing.frame_rows import Wanted
+    from benchcheck.traffic.tallies.watch import IdKey
 
     chosen: set[IdKey] | None = {_identifier(text) for text in ids} if ids else None
     if units and harness is not None:
@@ -242,7 +242,7 @@ def _wanted(
 
 
 def _identifier(text: str) -> IdKey:
-    from benchcheck.traffic.watch import EXTENDED_MASK, STANDARD_MASK, IdKey
+    from benchcheck.traffic.tallies.watch import EXTENDED_MASK, STANDARD_MASK, IdKey
 
     digits = text.isascii() and all(char in "0123456789abcdefABCDEF" for char in text)
     if digits and len(text) in (3, 8) and int(text, 16) <= (STANDARD_MASK if len(text) == 3 else EXTENDED_MASK):

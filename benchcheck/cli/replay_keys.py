@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from benchcheck.jobs.play_state import Command, Kind
+from benchcheck.jobs.playing.play_state import Command, Kind
 
 SEEK_S = 10.0  # forward and back where no number is given
 _LONGEST_NUMBER = 12

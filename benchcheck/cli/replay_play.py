@@ -22,13 +22,13 @@ from benchcheck.cli.replay_keys import Keys, keys_text, lines_text, of_line
 from benchcheck.cli.replay_status import Ticker
 from benchcheck.cli.signals import ends_in_order
 from benchcheck.cli.survey_text import escaped
-from benchcheck.jobs.play_state import Command, Kind
-from benchcheck.jobs.player_process import PlayerProcess
-from benchcheck.jobs.playing import Played, Playing
+from benchcheck.jobs.playing.play_state import Command, Kind
+from benchcheck.jobs.playing.player_process import PlayerProcess
+from benchcheck.jobs.playing.playing import Played, Playing
 from benchcheck.words.quantity import counted
 
 if TYPE_CHECKING:
-    from benchcheck.jobs.player import Arrived, Status
+    from benchcheck.jobs.playing.player import Arrived, Status
 
 _LONGEST_LINE = 4096
 _ENDS_WITHIN_S = 1.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from benchcheck.jobs.player import Status
+    from benchcheck.jobs.playing.player import Status
 
 SHOWN_EVERY_NS = 200_000_000
 

@@ -11,7 +11,7 @@ from benchcheck.cli.survey_text import escaped
 if TYPE_CHECKING:
     from benchcheck.capture.recording import Recording
     from benchcheck.harness.model import Harness
-    from benchcheck.jobs.replay import Part, Replayed
+    from benchcheck.jobs.playing.replay import Part, Replayed
 
 SCHEMA = "benchcheck.replay/1"
 # What names the source and not what was heard; all else is the same for the live run and for each replay of its

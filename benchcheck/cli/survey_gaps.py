@@ -42,8 +42,8 @@ def gaps_json(recording: Recording, origin_ns: int) -> list[Json]:
 
 def flag_recorders(entry: dict[str, Any], gaps: Sequence[RecorderGap], origin_ns: int) -> None:
     """Say of each silence of a bus or a line (`gaps[]`) whether it is one because of the recorder."""
-    from benchcheck.traffic.pieces import SECOND_NS
-    from benchcheck.traffic.quiet_times import recorded_not
+    from benchcheck.traffic.presence.quiet_times import recorded_not
+    from benchcheck.traffic.tallies.pieces import SECOND_NS
 
     missed = recorded_not(gaps)
     for gap in entry["gaps"]:
@@ -55,8 +55,8 @@ def flag_recorders(entry: dict[str, Any], gaps: Sequence[RecorderGap], origin_ns
 
 def unrecorded_lines(recording: Recording) -> dict[str, float]:
     """By line, how many seconds of it were not recorded; those of which all was are left out."""
-    from benchcheck.traffic.pieces import SECOND_NS
-    from benchcheck.traffic.quiet_times import recorded_not
+    from benchcheck.traffic.presence.quiet_times import recorded_not
+    from benchcheck.traffic.tallies.pieces import SECOND_NS
 
     found = {}
     for line in recording.lines:

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
     from benchcheck.capture.recording import LineChunk, Recording
     from benchcheck.harness.model import Bus, Harness
-    from benchcheck.traffic.line_tally import LineTally
-    from benchcheck.traffic.presence import UnitPresence
-    from benchcheck.traffic.talks import TalkPresence
+    from benchcheck.traffic.lines.line_tally import LineTally
+    from benchcheck.traffic.lines.talks import TalkPresence
+    from benchcheck.traffic.presence.presence import UnitPresence
 
     Json = dict[str, object]
 
@@ -47,7 +47,7 @@ class Survey:
         signals: Sequence[str] = (),
     ) -> None:
         from benchcheck.cli.survey_signals import SurveyedSignals
-        from benchcheck.traffic.traffic_tally import TrafficTally
+        from benchcheck.traffic.tallies.traffic_tally import TrafficTally
 
         self.recording = recording
         self.harness = harness
@@ -90,8 +90,8 @@ class Survey:
             self._judge(self.harness)
 
     def _take_line(self, chunk: LineChunk) -> None:
-        from benchcheck.traffic.line_tally import LineTally
-        from benchcheck.traffic.protocols import protocols_of
+        from benchcheck.traffic.lines.line_tally import LineTally
+        from benchcheck.traffic.lines.protocols import protocols_of
 
         if chunk.sent:
             return  # what the bench itself said is no traffic of the line under test
@@ -105,16 +105,16 @@ class Survey:
         self.last_line_ns = chunk.time_ns
 
     def _profile_protocol(self, line: int) -> str:
-        from benchcheck.traffic.talks import link_of_line
+        from benchcheck.traffic.lines.talks import link_of_line
 
         link = None if self.harness is None else link_of_line(self.harness, self.recording.lines[line].name)
         return "" if link is None else link.protocol
 
     def _watch_new_buses(self) -> None:
         """Tell the tally what to keep of buses that have just turned up, before their first frame is counted."""
-        from benchcheck.traffic.expectations import expectations
-        from benchcheck.traffic.presence import watch_of
-        from benchcheck.traffic.signal_tallies import with_signals
+        from benchcheck.traffic.presence.expectations import expectations
+        from benchcheck.traffic.presence.presence import watch_of
+        from benchcheck.traffic.signals.signal_tallies import with_signals
 
         for number in range(self._watched, len(self.recording.buses)):
             bus = self.profile_bus(number)
@@ -157,8 +157,8 @@ class Survey:
     def _sum_up(self) -> None:
         """The entries of `buses[]`, and what is to be said of their loads."""
         from benchcheck.cli.survey_gaps import flag_recorders, gaps_of_bus
-        from benchcheck.traffic.load_sense import lower_bound, peak_below_mean, too_high
         from benchcheck.traffic.summary import bus_json
+        from benchcheck.traffic.wire.load_sense import lower_bound, peak_below_mean, too_high
 
         # what stands behind the damage at which reading ended is no part of the time that the load is of
         uncounted = self.recording.bad_records - (1 if self.recording.truncated else 0)
@@ -184,9 +184,9 @@ class Survey:
 
     def _judge_talks(self, harness: Harness) -> None:
         from benchcheck.cli.survey_gaps import unrecorded_lines
-        from benchcheck.traffic.line_tally import LineTally
-        from benchcheck.traffic.protocols import protocol_of
-        from benchcheck.traffic.talks import judge_talks, link_of_line
+        from benchcheck.traffic.lines.line_tally import LineTally
+        from benchcheck.traffic.lines.protocols import protocol_of
+        from benchcheck.traffic.lines.talks import judge_talks, link_of_line
 
         lines: dict[str, LineTally] = {}
         for number, info in enumerate(self.recording.lines):
@@ -206,8 +206,8 @@ class Survey:
 
     def _judge_units(self, harness: Harness) -> None:
         from benchcheck.cli.survey_gaps import gaps_of_bus
-        from benchcheck.traffic.expectations import expectations, known_on_bus
-        from benchcheck.traffic.presence import judge_presence
+        from benchcheck.traffic.presence.expectations import expectations, known_on_bus
+        from benchcheck.traffic.presence.presence import judge_presence
         from benchcheck.words.recorder_gap import dropped_elsewhere
 
         matched: dict[str, int] = {}

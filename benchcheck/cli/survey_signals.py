@@ -10,10 +10,10 @@ from benchcheck.words.errors import UsageError
 
 if TYPE_CHECKING:
     from benchcheck.harness.model import Bus, Harness, SignalRange
-    from benchcheck.traffic.bus_tally import BusTally
-    from benchcheck.traffic.signal_changes import SignalSeen
-    from benchcheck.traffic.signal_ranges import SignalVerdict
-    from benchcheck.traffic.watch import IdKey, SignalWatch
+    from benchcheck.traffic.changes.signal_changes import SignalSeen
+    from benchcheck.traffic.signals.signal_ranges import SignalVerdict
+    from benchcheck.traffic.tallies.bus_tally import BusTally
+    from benchcheck.traffic.tallies.watch import IdKey, SignalWatch
 
 Json = dict[str, object]
 
@@ -46,9 +46,9 @@ class SurveyedSignals:
 
     def seen(self, bus: Bus, tally: BusTally | None) -> dict[IdKey, tuple[SignalSeen, ...]]:
         """Identifier -> what was seen of its signals that were asked for, on a bus of the profile."""
-        from benchcheck.traffic.signal_changes import signal_seen
-        from benchcheck.traffic.signal_ranges import signal_tally
-        from benchcheck.traffic.watch import IdKey
+        from benchcheck.traffic.changes.signal_changes import signal_seen
+        from benchcheck.traffic.signals.signal_ranges import signal_tally
+        from benchcheck.traffic.tallies.watch import IdKey
 
         found: dict[IdKey, tuple[SignalSeen, ...]] = {}
         for entry in self._all if tally is not None else ():
@@ -59,13 +59,13 @@ class SurveyedSignals:
 
     def wanted(self, bus: Bus) -> tuple[SignalWatch, ...]:
         """What the tally of a bus must keep."""
-        from benchcheck.traffic.signal_ranges import signal_watch
+        from benchcheck.traffic.signals.signal_ranges import signal_watch
 
         return tuple(signal_watch(entry.message, entry.signal) for entry in self._all if entry.bus == bus.name)
 
     def judge(self, tallies: Mapping[str, BusTally | None], origin_ns: int, dropped: int) -> None:
         """Judge those with limits, and tell what all of them did. `tallies` by the profile's name of the bus."""
-        from benchcheck.traffic.signal_ranges import judge_signal, signal_json, signal_tally, tally_json
+        from benchcheck.traffic.signals.signal_ranges import judge_signal, signal_json, signal_tally, tally_json
 
         for entry in self._all:
             tally = signal_tally(entry, tallies.get(entry.bus))

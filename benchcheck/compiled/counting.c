@@ -74,7 +74,7 @@ static int is_table(const Columns *columns, int k, Py_ssize_t wide) {
 #define AT(type, name, row) (*(const type *)(name + (row) * name##_by))
 #define OUT(type, c, k) ((type *)(c)->view[k].buf)
 
-/* ---- bits on the wire (the rules: traffic/wire_bits, wire_header, wire_tables) ---- */
+/* ---- bits on the wire (the rules: traffic/wire/wire_bits, wire_header, wire_tables) ---- */
 
 enum { EXTENDED = 1, REMOTE = 2, ERROR = 4, FD = 8, BRS = 16, ESI = 32, RAW_CODE_SHIFT = 8 };
 enum { DUE = 4, CLASSIC_FIXED = 15 + 1 + 2 + 7 + 3, FD_FIXED = 2 + 7 + 3, FD_CODE = 5, FD_CRC_SHORT = 28, FD_CRC_LONG = 33 };
@@ -259,7 +259,7 @@ static PyObject *wire_bit_parts(PyObject *self, PyObject *const *args, Py_ssize_
     Py_RETURN_NONE;
 }
 
-/* ---- sums over a batch (traffic/batch_sums) ---- */
+/* ---- sums over a batch (traffic/tallies/batch_sums) ---- */
 
 static const Wanted BATCH[] = {{"time_ns", 8, 1, 0}, {"flags", 2, 1, 0}, {"nominal", 8, 1, 0},
                                {"data", 8, 1, 0},    {"bits", 8, 1, 1},  {"long rows", 8, 1, 1}};
@@ -306,7 +306,7 @@ static PyObject *sum_batch(PyObject *self, PyObject *const *args, Py_ssize_t giv
                          longs, (long long)longest_short);
 }
 
-/* ---- slots of identifiers (traffic/key_index) ---- */
+/* ---- slots of identifiers (traffic/tallies/key_index) ---- */
 
 static const Wanted SLOTS[] = {{"can_id", 4, 1, 0}, {"flags", 2, 1, 0}, {"table", 8, 1, 0}, {"keys", 8, 1, 0}, {"slots", 8, 1, 1}};
 
@@ -341,7 +341,7 @@ static PyObject *find_slots(PyObject *self, PyObject *const *args, Py_ssize_t gi
     return PyLong_FromSsize_t(row);
 }
 
-/* ---- sources (traffic/source_table) ---- */
+/* ---- sources (traffic/tallies/source_table) ---- */
 
 enum { CONTEXT = 3 };
 
@@ -353,7 +353,7 @@ typedef struct {
     int64_t first_time[CONTEXT], first_ahead[CONTEXT], first_segment[CONTEXT];
 } Source;
 
-/* the bins of traffic/interval_stats */
+/* the bins of traffic/tallies/interval_stats */
 enum { MANTISSA_BITS = 4, FIRST_OCTAVE = 10, LAST_OCTAVE = 43 };
 enum { BINS = (LAST_OCTAVE - FIRST_OCTAVE) * (1 << MANTISSA_BITS) + 3 };
 
@@ -461,7 +461,7 @@ static PyObject *tell_sources(PyObject *self, PyObject *const *args, Py_ssize_t 
     return Py_BuildValue("nn", further, gaps);
 }
 
-/* ---- data (traffic/payload_table) ---- */
+/* ---- data (traffic/tallies/payload_table) ---- */
 
 /* a row of the state, in the order of its fields; of `words` words behind it: the bits that changed, the last and the first frames */
 typedef struct {
@@ -552,7 +552,7 @@ static PyObject *tell_payload(PyObject *self, PyObject *const *args, Py_ssize_t 
     Py_RETURN_NONE;
 }
 
-/* ---- windows (traffic/window_runs) ---- */
+/* ---- windows (traffic/tallies/window_runs) ---- */
 
 static const Wanted WINDOWS[] = {{"time_ns", 8, 1, 0},        {"nominal", 8, 1, 0}, {"data", 8, 1, 0},
                                  {"numbers", 8, 1, 1}, {"nominal sums", 8, 1, 1}, {"data sums", 8, 1, 1}};

@@ -7,15 +7,15 @@ from dataclasses import replace
 from typing import Protocol
 
 from benchcheck.bench.bench import Bench
-from benchcheck.bench.meter import Meter
+from benchcheck.bench.instruments.meter import Meter
 from benchcheck.harness.model import Harness
 from benchcheck.harness.power import current_limit_a, main_feed
 from benchcheck.jobs.asked import ZeroAsked
 from benchcheck.jobs.breakouts import Breakouts
 from benchcheck.jobs.fixed_lead import FixedLead
-from benchcheck.jobs.hearing import Hearing
 from benchcheck.jobs.leads import Leads
-from benchcheck.jobs.loop_back import send_round
+from benchcheck.jobs.listening.hearing import Hearing
+from benchcheck.jobs.listening.loop_back import send_round
 from benchcheck.jobs.operator import Operator
 from benchcheck.jobs.probes import Probes
 from benchcheck.words.bench_state import ALL_OPEN, BenchState

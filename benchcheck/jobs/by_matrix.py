@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from benchcheck.bench.clock import Clock
-from benchcheck.bench.matrix import Matrix
+from benchcheck.bench.instruments.matrix import Matrix
 from benchcheck.jobs.asked import Question, QuestionKind, SkipAsked
 from benchcheck.jobs.by_hand import ByHand
 from benchcheck.words.bench_state import ALL_OPEN, BenchState

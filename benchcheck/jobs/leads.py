@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from benchcheck.bench.meter import Meter
+from benchcheck.bench.instruments.meter import Meter
 from benchcheck.jobs.asked import SkipAsked
 from benchcheck.jobs.operator import Operator
 from benchcheck.words.errors import LinkLost, SetupError

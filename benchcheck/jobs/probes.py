@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from benchcheck.bench.meter import Meter
+from benchcheck.bench.instruments.meter import Meter
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.asked import SkipAsked
 from benchcheck.jobs.fixed_lead import PROVED, Batch, FixedLead

@@ -12,7 +12,7 @@ from datetime import date
 from enum import StrEnum
 
 from benchcheck.bench.bench import Bench
-from benchcheck.bench.can_interface import PassiveState
+from benchcheck.bench.can.can_interface import PassiveState
 from benchcheck.harness.model import Harness
 from benchcheck.words.errors import BenchcheckError, SetupError
 

@@ -7,17 +7,18 @@ from dataclasses import replace
 from typing import TypeVar
 
 from benchcheck.bench.bench import Bench
-from benchcheck.bench.meter import Meter
+from benchcheck.bench.instruments.meter import Meter
 from benchcheck.checks.kind import Context, all_kinds
 from benchcheck.diagnosis.dead import diagnose_dead
 from benchcheck.diagnosis.known import KnownFaults
 from benchcheck.diagnosis.live import diagnose_live
 from benchcheck.diagnosis.power import diagnose_power
+from benchcheck.diagnosis.recorded import recorded_probes
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.asked import BackAsked, SkipAsked
 from benchcheck.jobs.asking import NO_LEAVE_TO_SEND, Asker, HandSwitched
 from benchcheck.jobs.bodies import follow_up_body, reading_body
-from benchcheck.jobs.hearing import CaptureSink, Hearing
+from benchcheck.jobs.listening.hearing import CaptureSink, Hearing
 from benchcheck.jobs.operator import Operator
 from benchcheck.plan.plan import GATE_CHECKS, Plan
 from benchcheck.readiness.board import Board, fold
@@ -158,7 +159,8 @@ class Runner:
         self._watcher.diagnosing(stage)
         results = [r for s in self.plan.of_stage(stage) if (r := self.board.results.get(s.id)) is not None]
         if stage is Stage.DEAD:
-            self._open(self._drive(diagnose_dead(self._context, results)), stage)
+            probes = recorded_probes(self._context, self._record.events())
+            self._open(self._drive(diagnose_dead(self._context, results, probes)), stage)
             return
         known = KnownFaults(self._context, self.board.squawks)
         if stage is Stage.POWER:

@@ -7,12 +7,12 @@ from pathlib import Path
 from types import TracebackType
 
 from benchcheck.bench.bench import Bench
-from benchcheck.bench.meter import Meter
-from benchcheck.bench.supply import IF_KILLED
+from benchcheck.bench.instruments.meter import Meter
+from benchcheck.bench.instruments.supply import IF_KILLED
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Harness
 from benchcheck.jobs.asking import HandSwitched
-from benchcheck.jobs.capture_file import CaptureFile, PartLimits
+from benchcheck.jobs.listening.capture_file import CaptureFile, PartLimits
 from benchcheck.jobs.operator import Operator
 from benchcheck.jobs.runner import Progress, Runner, Watcher
 from benchcheck.plan.plan import Plan

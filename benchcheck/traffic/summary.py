@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
-from benchcheck.traffic.bus_tally import SILENCE_RULE, STEP_RULE, BusTally
-from benchcheck.traffic.error_tally import CLASSES, ErrorTally
-from benchcheck.traffic.line_silences import LINE_SILENCE_RULE
-from benchcheck.traffic.line_tally import LineTally, TypeTally
-from benchcheck.traffic.payload_table import PayloadTally
-from benchcheck.traffic.pieces import SECOND_NS, WINDOW_NS, PieceSums, PieceWindow, WindowBits
-from benchcheck.traffic.shown_bytes import shown_bytes
-from benchcheck.traffic.source_tally import SourceTally
-from benchcheck.traffic.traffic_tally import TrafficTally
-from benchcheck.traffic.unit_presence import UnitPresence
-from benchcheck.traffic.watch import IdKey
+from benchcheck.traffic.lines.line_silences import LINE_SILENCE_RULE
+from benchcheck.traffic.lines.line_tally import LineTally, TypeTally
+from benchcheck.traffic.lines.shown_bytes import shown_bytes
+from benchcheck.traffic.presence.unit_presence import UnitPresence
+from benchcheck.traffic.tallies.bus_tally import SILENCE_RULE, STEP_RULE, BusTally
+from benchcheck.traffic.tallies.error_tally import CLASSES, ErrorTally
+from benchcheck.traffic.tallies.payload_table import PayloadTally
+from benchcheck.traffic.tallies.pieces import SECOND_NS, WINDOW_NS, PieceSums, PieceWindow, WindowBits
+from benchcheck.traffic.tallies.source_tally import SourceTally
+from benchcheck.traffic.tallies.traffic_tally import TrafficTally
+from benchcheck.traffic.tallies.watch import IdKey
 
 Json = dict[str, object]
 

@@ -15,11 +15,11 @@ from types import SimpleNamespace
 import pytest
 from bench_stand_ins import IDN
 
-from benchcheck.bench.matrix import Matrix
-from benchcheck.bench.meter import ScpiMeter
-from benchcheck.bench.scpi import Instrument, NoAnswerError
-from benchcheck.bench.scpi_words import parse_error, parse_number, parse_switch
-from benchcheck.bench.supply import Supply
+from benchcheck.bench.instruments.matrix import Matrix
+from benchcheck.bench.instruments.meter import ScpiMeter
+from benchcheck.bench.instruments.scpi import Instrument, NoAnswerError
+from benchcheck.bench.instruments.scpi_words import parse_error, parse_number, parse_switch
+from benchcheck.bench.instruments.supply import Supply
 from benchcheck.words.errors import BenchcheckError
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading, ReadingState
@@ -173,13 +173,13 @@ def run(replies: int) -> int:
 
 
 def test_hostile_replies_to_every_driver(monkeypatch):
-    monkeypatch.setattr("benchcheck.bench.supply.CHARGING_S", 0.0)
+    monkeypatch.setattr("benchcheck.bench.instruments.supply.CHARGING_S", 0.0)
     assert run(1000) > 100
 
 
 @pytest.mark.long
 def test_ten_thousand_hostile_replies_to_every_driver(monkeypatch):
-    monkeypatch.setattr("benchcheck.bench.supply.CHARGING_S", 0.0)
+    monkeypatch.setattr("benchcheck.bench.instruments.supply.CHARGING_S", 0.0)
     assert run(10_000) > 1000
 
 

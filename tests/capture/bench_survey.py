@@ -31,7 +31,7 @@ from benchcheck.capture.pcapng_writer import CaptureWriter
 from benchcheck.cli.survey_run import Survey
 from benchcheck.harness.model import Harness
 from benchcheck.profile.load import load_profile
-from benchcheck.traffic.wire_bits import wire_bits
+from benchcheck.traffic.wire.wire_bits import wire_bits
 from benchcheck.words.frames import FrameBatch, FrameFlag
 
 PROFILE = Path(__file__).parents[2] / "profiles" / "survey_launch"

@@ -12,8 +12,8 @@ from model_bench import job_on, shipped
 from benchcheck.capture.logs import open_recording
 from benchcheck.checks.kind import Context, Judged, all_kinds
 from benchcheck.harness.model import Harness, SignalRange
-from benchcheck.jobs.capture_file import CaptureFile
-from benchcheck.jobs.replay import Replay
+from benchcheck.jobs.listening.capture_file import CaptureFile
+from benchcheck.jobs.playing.replay import Replay
 from benchcheck.plan.plan import make_plan
 from benchcheck.words.meter import MeterSpec
 from benchcheck.words.reading import Reading, ReadingState

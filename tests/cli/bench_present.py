@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from live_bench import PROFILE, ROOT, live_bench
 
 from benchcheck.capture.logs import open_recording
-from benchcheck.jobs.live_listening import PRESENT_RULE
+from benchcheck.jobs.listening.live_listening import PRESENT_RULE
 from benchcheck.words.frames import FrameBatch
 
 

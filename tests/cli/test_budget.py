@@ -1,4 +1,4 @@
-"""`benchcheck budget`, as a person or a program calls it. The analysis itself: tests/traffic/test_schedule.py."""
+"""`benchcheck budget`, as a person or a program calls it. The analysis itself: tests/traffic/wire/test_schedule.py."""
 
 from __future__ import annotations
 
@@ -180,7 +180,7 @@ def test_fd_frames_at_the_second_bit_rate(capsys: pytest.CaptureFixture[str], mo
     name = profile(monkeypatch, Message(0x100, False, "fix", "NAV", 0.1, 64), data_bitrate=1_000_000)
     _, document = budget(capsys, name)
     (bus,) = document["buses"]
-    # 712 bits at worst, 33 of them at 125 kbit/s (see tests/traffic/test_schedule.py)
+    # 712 bits at worst, 33 of them at 125 kbit/s (see tests/traffic/wire/test_schedule.py)
     assert bus["worst_load_percent"] == pytest.approx(100 * (33 / 125e3 + 679 / 1e6) / 0.1)
     assert bus["data_bitrate"] == 1_000_000
     assert any("switch to 1,000,000 bit/s" in note for note in bus["notes"])

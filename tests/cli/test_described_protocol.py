@@ -11,7 +11,7 @@ from model_bench import job_on
 
 from benchcheck.checks.kind import Context
 from benchcheck.cli.main import run
-from benchcheck.jobs.capture_file import CaptureFile
+from benchcheck.jobs.listening.capture_file import CaptureFile
 from benchcheck.plan.plan import make_plan
 from benchcheck.profile.load import load_profile
 from benchcheck.simulator.sentences import described_line

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from live_bench import ROOT, live_bench
 
-from benchcheck.jobs.prove_silent import judge_silence
+from benchcheck.jobs.listening.prove_silent import judge_silence
 
 PROFILE = ("--profile", str(ROOT / "profiles" / "survey_launch"))
 

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from benchcheck.cli.replay_keys import CONTROLS, Keys, keys_text, lines_text, of_line
 from benchcheck.cli.replay_status import SHOWN_EVERY_NS, Ticker, status_text
-from benchcheck.jobs.play_state import Command, Kind
-from benchcheck.jobs.player import Status
+from benchcheck.jobs.playing.play_state import Command, Kind
+from benchcheck.jobs.playing.player import Status
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 

@@ -17,7 +17,7 @@ from frame_rows import Row, batch_of
 
 from benchcheck.capture.logs import open_recording
 from benchcheck.capture.pcapng_writer import CaptureWriter
-from benchcheck.jobs.frame_rows import Wanted, frame_rows, row_text
+from benchcheck.jobs.playing.frame_rows import Wanted, frame_rows, row_text
 from benchcheck.words.errors import ExitCode
 
 MS = 1_000_000

@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchcheck import compiled
-from benchcheck.traffic.payload_table import PayloadTable
-from benchcheck.traffic.source_table import SourceTable
+from benchcheck.traffic.tallies.payload_table import PayloadTable
+from benchcheck.traffic.tallies.source_table import SourceTable
 
 
 @pytest.fixture(scope="module")

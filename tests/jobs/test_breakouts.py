@@ -13,7 +13,7 @@ from benchcheck.bench.breakout_lead import NOT_LISTED, BreakoutLead
 from benchcheck.harness.model import Gender
 from benchcheck.jobs.asking import Asker
 from benchcheck.jobs.breakouts import Breakouts
-from benchcheck.jobs.hearing import Hearing
+from benchcheck.jobs.listening.hearing import Hearing
 from benchcheck.jobs.operator import SimulatedOperator
 from benchcheck.words.bench_state import BenchState
 from benchcheck.words.reading import Reading, ReadingState

@@ -8,7 +8,7 @@ import pytest
 from model_bench import ModelBench, job, shipped
 
 from benchcheck.jobs.asking import Asker
-from benchcheck.jobs.hearing import Hearing
+from benchcheck.jobs.listening.hearing import Hearing
 from benchcheck.jobs.operator import SimulatedOperator
 from benchcheck.jobs.probes import other_way
 from benchcheck.words.bench_state import ALL_OPEN, BenchState

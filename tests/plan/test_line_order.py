@@ -7,7 +7,7 @@ import inspect
 import pytest
 from model_bench import ALL_STAGES, job, shipped
 
-from benchcheck.bench import framing_marks, line_hub, serial_line
+from benchcheck.bench.lines import framing_marks, line_hub, serial_line
 from benchcheck.checks.rs232_idle import step_name
 from benchcheck.simulator.faults import DeadTransmitter
 from benchcheck.words.event import EventKind

@@ -13,22 +13,22 @@ import pytest
 from judging import step_of, volts
 from report_bench import Job
 
-from benchcheck.bench.framing_marks import MarkDecoder
+from benchcheck.bench.lines.framing_marks import MarkDecoder
 from benchcheck.bench.port import printable
 from benchcheck.checks.kind import all_kinds
 from benchcheck.cli import survey_text as survey
 from benchcheck.harness.line_protocol import Checksum, ChecksumKind, Crc16, TextProtocol
 from benchcheck.harness.model import Harness, Link, Talk
 from benchcheck.jobs.bodies import reading_body
-from benchcheck.jobs.heard import line_reading
+from benchcheck.jobs.listening.heard import line_reading
 from benchcheck.report.build import build_report
 from benchcheck.report.html import report_html
 from benchcheck.report.json_report import report_text
-from benchcheck.traffic.line_speed import Trial, is_garbage, judge_speed, makes_sense
-from benchcheck.traffic.line_tally import LineTally
-from benchcheck.traffic.protocols import LineProtocol, protocols_of
+from benchcheck.traffic.lines.line_speed import Trial, is_garbage, judge_speed, makes_sense
+from benchcheck.traffic.lines.line_tally import LineTally
+from benchcheck.traffic.lines.protocols import LineProtocol, protocols_of
+from benchcheck.traffic.lines.talks import judge_talks
 from benchcheck.traffic.summary import line_json
-from benchcheck.traffic.talks import judge_talks
 from benchcheck.words.event import EventKind
 from benchcheck.words.result import Result
 

@@ -5,27 +5,19 @@ Source of recordings and facts: tests/data/recordings/README.md (Debian source p
 
 from __future__ import annotations
 
-import json
 from functools import cache
-from pathlib import Path
-from typing import Any
 
 import pytest
+from recordings import RECORDINGS, facts_of
 
 from benchcheck.capture.logs import open_line, open_recording
 from benchcheck.capture.recording import LineChunk
-from benchcheck.traffic.bus_tally import IdKey, Watch
-from benchcheck.traffic.line_tally import LineTally
-from benchcheck.traffic.presence import UnitExpectation, judge_presence, watch_of
+from benchcheck.traffic.lines.line_tally import LineTally
+from benchcheck.traffic.presence.presence import UnitExpectation, judge_presence, watch_of
 from benchcheck.traffic.summary import bus_json, duration_json
-from benchcheck.traffic.traffic_tally import TrafficTally
+from benchcheck.traffic.tallies.bus_tally import IdKey, Watch
+from benchcheck.traffic.tallies.traffic_tally import TrafficTally
 from benchcheck.words.frames import FrameBatch
-
-RECORDINGS = Path(__file__).parents[1] / "data" / "recordings"
-
-
-def facts_of(name: str) -> dict[str, Any]:
-    return json.loads((RECORDINGS / f"{name}.facts.json").read_text())
 
 
 @cache

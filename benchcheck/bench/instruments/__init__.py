@@ -1,0 +1,1 @@
+"""Meters, supplies and what else speaks SCPI."""

@@ -1,0 +1,1 @@
+"""Serial lines, only listened to."""

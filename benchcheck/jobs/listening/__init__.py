@@ -1,0 +1,1 @@
+"""Listening to buses and lines, live."""

@@ -1,0 +1,1 @@
+"""Captures played again."""

@@ -1,0 +1,1 @@
+"""Serial lines: sentences, protocols, speeds, talkers."""

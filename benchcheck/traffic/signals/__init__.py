@@ -1,0 +1,1 @@
+"""Values in the data: decoded, tallied, judged."""

@@ -1,0 +1,1 @@
+"""Bits on the wire, and what a bus can come to."""
