@@ -35,6 +35,7 @@ COMMANDS = {
     "compare": "What changed between two recordings of one bench, by how much it matters.",
     "budget": "Load and response times of each CAN bus at worst, beside what was measured.",
     "convert": "A recording in another form, and what that form can't hold.",
+    "locate": "The probable fault behind the open squawks of a job, and the next probe.",
     "report": "A job's report as HTML and JSON.",
     "ready": "Is the bench ready: what is there, answers, may be opened; and what would mend it.",
     "simulate": "The simulated bench alone, for other programs to connect to.",

@@ -22,9 +22,8 @@ class Hypothesis:
     remove   resistors that are gone
     add      resistors that should not be there
     where_to contact -> contact for the conductors named in `movers`; parts and the insides of units stay
-    faults   how many separate mistakes it takes: fewer is likelier
-    evidence readings beside the plan that were taken to settle it
-    alike    the keys of other faults that the readings can't tell from this one
+    says     steps of the power and live stages that it makes fail -> the reasons that they may fail for
+    rarity   how common it is, times the usual fault of its kind (see `priors`)
     """
 
     kind: SquawkKind
@@ -34,19 +33,13 @@ class Hypothesis:
     add: tuple[Edge, ...] = ()
     where_to: Mapping[str, str] = field(default_factory=dict)
     movers: frozenset[str] = frozenset()
-    faults: float = 1.0
-    evidence: tuple[Mapping[str, object], ...] = ()
-    alike: frozenset[tuple[str, tuple[str, ...], str]] = frozenset()
+    rarity: float = 1.0
+    says: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     @property
     def key(self) -> tuple[str, tuple[str, ...], str]:
         """The same for the same story."""
         return (self.kind.value, self.where, self.text)
-
-    @property
-    def stories(self) -> frozenset[tuple[str, tuple[str, ...], str]]:
-        """This fault and all that the readings can't tell from it."""
-        return self.alike | {self.key}
 
     def apply(self, circuit: Circuit) -> Circuit:
         """The network with this fault in it."""

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from benchcheck.checks.kind import Context
-from benchcheck.diagnosis.candidates import mirrored, open_run, swap
+from benchcheck.diagnosis.candidates import open_run
 from benchcheck.diagnosis.hypothesis import OPEN_OHM, SHORT_OHM, Hypothesis, apply_all
+from benchcheck.diagnosis.seats import mirrored, off_by_one, rows_exchanged, swap
 from benchcheck.harness.buses import pairs
 from benchcheck.harness.circuit import Circuit, Edge, enabled_by
 from benchcheck.harness.model import Bus, Harness, Role
@@ -35,6 +36,10 @@ def fault_of(context: Context, squawk: Squawk) -> Hypothesis | None:
             return swap(context, where[0], where[1])
         case SquawkKind.MIRRORED_NUMBERING:
             return mirrored(context, harness.connectors[where[0]])
+        case SquawkKind.ROWS_EXCHANGED:
+            return rows_exchanged(context, harness.connectors[where[0]])
+        case SquawkKind.OFF_BY_ONE:
+            return off_by_one(context, harness.connectors[where[0]], where[1], where[2])
         case SquawkKind.SHORT:
             return Hypothesis(squawk.kind, where, squawk.text, add=(Edge("short", where[0], where[1], SHORT_OHM),))
         case SquawkKind.BUS_CUT | SquawkKind.MISSING_TERMINATOR | SquawkKind.PROTECTOR_OPEN:

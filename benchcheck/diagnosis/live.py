@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import combinations
 
 from benchcheck.checks.kind import Context
 from benchcheck.diagnosis.dead import plain, reading_of
@@ -23,9 +24,16 @@ UNIT_KINDS = {
 UNIT_SILENCE = (SquawkKind.SILENT_UNIT, SquawkKind.LATE_UNIT, SquawkKind.INTERMITTENT_UNIT)
 LINK_KINDS = {
     "silent": SquawkKind.SILENT_LINE,
+    "wrong_speed": SquawkKind.WRONG_BAUD,
     "garbage": SquawkKind.WRONG_BAUD,
     "bad_checksums": SquawkKind.WRONG_BAUD,
+    "inverted": SquawkKind.INVERTED_LEVELS,
+    "wrong_talker": SquawkKind.WRONG_TALKER,
+    "too_slow": SquawkKind.WRONG_RATE,
+    "too_fast": SquawkKind.WRONG_RATE,
+    "irregular": SquawkKind.WRONG_RATE,
 }
+LINE_PAUSES = (SquawkKind.SILENT_LINE, SquawkKind.WRONG_RATE)
 SIGNAL_KINDS = {
     "stuck": SquawkKind.STUCK_SIGNAL,
     "absurd": SquawkKind.ABSURD_SIGNAL,
@@ -46,7 +54,39 @@ def diagnose_live(context: Context, results: Sequence[Result], known: KnownFault
         squawk = _of(context, result, known)
         if squawk is not None:
             squawks.append(squawk)
-    return merged(_one_silence(context, squawks))
+    return merged(_exchanged(context, failed, _one_silence(context, squawks)))
+
+
+def _exchanged(context: Context, failed: Sequence[Result], squawks: Sequence[Squawk]) -> list[Squawk]:
+    """Two talkers each of which says what the other should: told as one exchange, not as two wrong talkers."""
+    wrong = {squawk.where: squawk for squawk in squawks if squawk.kind is SquawkKind.WRONG_TALKER}
+    types: dict[tuple[str, ...], tuple[str, ...]] = {
+        (link.name, talk.sender): talk.types for link in context.harness.links for talk in link.talks
+    }
+    heard = {result.step.subject[:2]: result.reading.detail.get("types_sound") for result in failed}
+    told = list(squawks)
+    for one, other in combinations(list(wrong), 2):
+        if one not in wrong or other not in wrong:
+            continue  # told already
+        of_one, of_other = heard.get(one), heard.get(other)
+        if not (isinstance(of_one, Mapping) and isinstance(of_other, Mapping)):
+            continue
+        if set(of_one) <= set(types[other]) and set(of_other) <= set(types[one]):
+            first, second = wrong.pop(one), wrong.pop(other)
+            text = (
+                f"{one[1]} on {one[0]} says what {other[1]} should say on {other[0]}, and the other way round: "
+                "two talkers, or two outputs of one, are exchanged"
+            )
+            told[told.index(first)] = Squawk(
+                SquawkKind.EXCHANGED_TALKERS,
+                (*one, *other),
+                first.stage,
+                text,
+                first.steps + second.steps,
+                first.readings + second.readings,
+            )
+            told.remove(second)
+    return told
 
 
 def _one_silence(context: Context, squawks: Sequence[Squawk]) -> list[Squawk]:
@@ -55,7 +95,7 @@ def _one_silence(context: Context, squawks: Sequence[Squawk]) -> list[Squawk]:
     silent |= _silent_on_all_lines(context, squawks)
     told = []
     for squawk in squawks:
-        unit = silent.get(squawk.where[1]) if squawk.kind is SquawkKind.SILENT_LINE else None
+        unit = silent.get(squawk.where[1]) if squawk.kind in LINE_PAUSES else None
         told.append(squawk if unit is None else replace(unit, steps=squawk.steps, readings=squawk.readings))
     return told
 
@@ -96,14 +136,14 @@ def _of(context: Context, result: Result, known: KnownFaults) -> Squawk | None:
                 ),
                 contact,
             )
-            dead = known.has(SquawkKind.DEAD_TRANSMITTER, tx)
-            if dead or not known.grounded(step.black, step.state):
+            told = known.has(SquawkKind.DEAD_TRANSMITTER, tx) or known.has(SquawkKind.INVERTED_LEVELS, tx)
+            if told or not known.grounded(step.black, step.state):
                 return None
             if not known.joined(tx, contact, step.state) or not known.untouched(contact, step.state):
                 return None
-            return _one(
-                LINK_KINDS.get(reason, SquawkKind.UNEXPLAINED), (link, sender), f"{link}, {sender}: {text}", result
-            )
+            kind = LINK_KINDS.get(reason, SquawkKind.UNEXPLAINED)
+            where: tuple[str, ...] = (tx,) if kind is SquawkKind.INVERTED_LEVELS else (link, sender)
+            return _one(kind, where, f"{link}, {sender}: {text}", result)
         case "bus_load" | "bus_errors" | "bus_strangers":
             return _one(BUS_KINDS[step.check], (step.subject[0],), f"{step.subject[0]}: {text}", result)
         case "signal_range":  # what is behind it can't be told from the bench; the verdict has the evidence

@@ -10,7 +10,11 @@ from benchcheck.diagnosis.candidates import candidates
 from benchcheck.diagnosis.dead import Diagnosing, plain, probe_of, reading_of
 from benchcheck.diagnosis.hypothesis import fits
 from benchcheck.diagnosis.known import KnownFaults
+from benchcheck.diagnosis.likelihood import floor, log_likelihood
 from benchcheck.diagnosis.path import path_between
+from benchcheck.diagnosis.powered import EXCESS_V
+from benchcheck.diagnosis.priors import log_chance
+from benchcheck.diagnosis.readings import EXPLAINED
 from benchcheck.harness.model import Feed
 from benchcheck.words.contact import ref_of
 from benchcheck.words.reading import Reading, ReadingState
@@ -19,9 +23,6 @@ from benchcheck.words.result import Result
 from benchcheck.words.squawk import Squawk, SquawkKind
 from benchcheck.words.step import Quantity, Stage
 from benchcheck.words.verdict import Outcome
-
-# A piece of the way that loses this much more than its wire should is where the poor joint is.
-EXCESS_V = 0.08
 
 
 def diagnose_power(context: Context, results: Sequence[Result], known: KnownFaults) -> Diagnosing:
@@ -51,8 +52,12 @@ def diagnose_power(context: Context, results: Sequence[Result], known: KnownFaul
                 tx = str(step.settings["talk"])
                 wired = known.joined(tx, step.red, step.state) and known.untouched(step.red, step.state)
                 if wired and known.grounded(step.black, step.state):
-                    text = f"{step.subject[1]} does not hold {tx} at an RS-232 mark level: {result.reading.text} on {step.red}"
-                    squawks.append(_one(SquawkKind.DEAD_TRANSMITTER, (tx,), text, result))
+                    squawks.append(_one(*_level(step.subject[1], tx, result), result))
+            case "loop_back":
+                # along wires that are known to be wrong nothing could come back as it should
+                ways = zip((step.red, step.black), step.subject[3:], strict=True)
+                if all(known.joined(near, far, step.state) and known.untouched(near, step.state) for near, far in ways):
+                    squawks.append(plain(result))
             case "termination":
                 squawks += _termination(context, result, known)
             case "can_level":
@@ -65,6 +70,18 @@ def diagnose_power(context: Context, results: Sequence[Result], known: KnownFaul
     return merged(squawks)
 
 
+def _level(unit: str, tx: str, result: Result) -> tuple[SquawkKind, tuple[str, ...], str]:
+    """What is behind a wire that is at no mark level, though it comes from the transmitter as it should."""
+    read = f"{result.reading.text} on {result.step.red}"
+    if result.verdict.reason == "inverted":
+        text = (
+            f"{unit} holds {tx} positive while idle: {read}; its levels are inverted, or what drives this wire is "
+            "not the transmitter that the profile says"
+        )
+        return SquawkKind.INVERTED_LEVELS, (tx,), text
+    return SquawkKind.DEAD_TRANSMITTER, (tx,), f"{unit} does not hold {tx} at an RS-232 mark level: {read}"
+
+
 def _termination(context: Context, result: Result, known: KnownFaults) -> list[Squawk]:
     """The bus measured with every unit in: what is known may explain it, else a terminator or a piece of the bus."""
     step = result.step
@@ -72,10 +89,16 @@ def _termination(context: Context, result: Result, known: KnownFaults) -> list[S
         return []
     if not (known.untouched(step.red, step.state) and known.untouched(step.black, step.state)):
         return []
-    for hypothesis in candidates(context, [result]):
-        if fits(hypothesis.apply(known.whole_circuit(step.state)).ohms(step.red, step.black), result.reading):
-            return [_one(hypothesis.kind, hypothesis.where, hypothesis.text, result)]
-    return [plain(result)]
+    network = known.whole_circuit(step.state)
+    weights = []
+    for number, fault in enumerate(candidates(context, [result])):
+        likely = log_likelihood(fault.apply(network).ohms(step.red, step.black), result.reading)
+        if likely > floor(result.reading) + EXPLAINED:
+            weights.append((log_chance(fault.kind, fault.rarity) + likely, -number, fault))
+    if not weights:
+        return [plain(result)]
+    best = max(weights, key=lambda entry: entry[:2])[2]
+    return [_one(best.kind, best.where, best.text, result)]
 
 
 def merged(squawks: Sequence[Squawk]) -> list[Squawk]:

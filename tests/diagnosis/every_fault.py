@@ -7,8 +7,8 @@ from collections.abc import Generator, Iterator
 from typing import TypeVar
 
 from benchcheck.checks.kind import Context, all_kinds
-from benchcheck.diagnosis.candidates import is_tx_and_rx
 from benchcheck.diagnosis.dead import diagnose_dead
+from benchcheck.diagnosis.seats import is_tx_and_rx
 from benchcheck.harness.buses import pairs
 from benchcheck.harness.connector.families import neighbours
 from benchcheck.harness.model import Connector, Harness, PartKind, Role
