@@ -22,6 +22,9 @@ settings.load_profile("calm")
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
+# As the package does, which a test module imports after NumPy: several threads are slower on matrices of this size.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 gc.set_threshold(50_000, 20, 20)  # as the command does
 
 # Files that wait long, for a simulated bench or a terminal: they begin first, and the others go on beside them.
