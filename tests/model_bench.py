@@ -259,6 +259,7 @@ class _Can:
     passive = SimpleNamespace(sentence="it is a model", state="by the adapter's word")
     controller = "not reported by this adapter"
     controller_errors = None
+    lossy_since_ns = None
     state = "listening"
     outages: tuple[Outage, ...] = ()
 

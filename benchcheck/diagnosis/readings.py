@@ -93,6 +93,11 @@ class Readings:
         """Every contact that conducts to this one as planned, everything in; of a lifted lug, those of where it belongs."""
         return self._open.component(contact.rpartition("@")[2])
 
+    def piece_read(self, number: int) -> Piece:
+        """The piece that a reading is of: at its red lead, or what stands for a step that is no reading in ohms."""
+        step = self.results[number].step
+        return self.piece_of(step.red) if step.quantity is Quantity.OHMS else _step_piece(step.id)
+
     def places(self, fault: Hypothesis) -> frozenset[str]:
         """The contacts at which a fault changes the network."""
         if fault.key not in self._places:

@@ -35,7 +35,8 @@ def swap(context: Context, a: str, b: str) -> Hypothesis:
 def ending_at(context: Context, contacts: Iterable[str]) -> frozenset[str]:
     """The conductors of the pin table that end at any of these contacts."""
     wanted = set(contacts)
-    return frozenset(run.wire for run in context.harness.runs if wanted & set(run.ends))
+    at = context.nets.ends_by_connector
+    return frozenset(run.wire for ref in {*map(ref_of, wanted)} for end, run in at.get(ref, ()) if end in wanted)
 
 
 def is_tx_and_rx(context: Context, a: str, b: str) -> bool:

@@ -15,7 +15,7 @@ from benchcheck.diagnosis.candidates import candidates
 from benchcheck.diagnosis.hypothesis import Hypothesis
 from benchcheck.diagnosis.powered import Powered
 from benchcheck.diagnosis.priors import UNLISTED, UNLISTED_READING, UNLISTED_VERDICT, log_chance, togetherness
-from benchcheck.diagnosis.readings import Key, Readings
+from benchcheck.diagnosis.readings import Key, Piece, Readings
 from benchcheck.harness.nets import Groups
 from benchcheck.words.contact import ref_of
 from benchcheck.words.step import Quantity
@@ -64,7 +64,11 @@ def cases(readings: Readings, among: Iterable[int] | None = None) -> list[Case]:
     powered = Powered(readings.context, readings.verdicts, readings.predicted)
     by_verdict = [result for result in failed if result.step.quantity is not Quantity.OHMS]
     listed = [*candidates(readings.context, failed), *(powered.candidates(by_verdict) if by_verdict else ())]
-    helps = {number: [fault for fault in listed if _could_help(readings, fault, number)] for number in odd}
+    touching: dict[Piece, list[Hypothesis]] = {}
+    for fault in listed:
+        for piece in readings.pieces(fault):
+            touching.setdefault(piece, []).append(fault)
+    helps = {number: _helpful(readings, number, touching) for number in odd}
     groups: Groups[int] = Groups()
     by_fault: dict[Key, int] = {}
     for number in odd:
@@ -77,13 +81,13 @@ def cases(readings: Readings, among: Iterable[int] | None = None) -> list[Case]:
     return sorted(found, key=lambda case: case.odd[0])
 
 
-def _could_help(readings: Readings, fault: Hypothesis, number: int) -> bool:
+def _helpful(readings: Readings, number: int, touching: Mapping[Piece, Sequence[Hypothesis]]) -> Sequence[Hypothesis]:
+    """The faults that account for a reading by themselves; of a probe all that touch it, since it may take another as well."""
     step = readings.results[number].step
-    if readings.is_probe(number):  # it may take another fault as well
-        return bool({readings.piece_of(step.red), readings.piece_of(step.black)} & readings.pieces(fault))
-    if step.quantity is not Quantity.OHMS:
-        return step.id in fault.says and _accounts(readings, (fault,), number)
-    return readings.piece_of(step.red) in readings.pieces(fault) and _accounts(readings, (fault,), number)
+    if readings.is_probe(number):
+        near = [fault for end in (step.red, step.black) for fault in touching.get(readings.piece_of(end), ())]
+        return list({fault.key: fault for fault in near}.values())
+    return [fault for fault in touching.get(readings.piece_read(number), ()) if _accounts(readings, (fault,), number)]
 
 
 def _accounts(readings: Readings, faults: Sequence[Hypothesis], number: int) -> bool:

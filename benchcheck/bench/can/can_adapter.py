@@ -37,12 +37,14 @@ class AdapterCounts:
 class FrameSource(Protocol):
     """What stands behind an adapter. Counts only grow.
 
-    status  the controller's status as the adapter last told it, None where it doesn't
+    status          the controller's status as the adapter last told it, None where it doesn't
+    lossy_since_ns  stamp of the status before, where the last one told of frames lost inside the adapter; else None
     """
 
     frames: int
     dropped: int
     status: int | None
+    lossy_since_ns: int | None
 
     @property
     def garbled(self) -> int: ...
@@ -180,6 +182,11 @@ class CanAdapter:
     def outages(self) -> tuple[Outage, ...]:
         """When the port was gone, since opening."""
         return self._link.outages
+
+    @property
+    def lossy_since_ns(self) -> int | None:
+        """Since when frames may have been lost inside the adapter, where its last status told of that; else None."""
+        return self._source.lossy_since_ns
 
     @property
     def why(self) -> str:

@@ -33,6 +33,7 @@ class LibraryCan:
     """A source of frames (see can_adapter.FrameSource) through python-can."""
 
     status: int | None = None  # the library hands on no controller's status
+    lossy_since_ns: int | None = None
 
     def __init__(
         self,

@@ -68,6 +68,8 @@ class SerialCan:
     ) -> None:
         self.frames = self.dropped = 0
         self.status: int | None = None
+        self.lossy_since_ns: int | None = None
+        self._status_ns = 0
         self._where = where
         self._channel = channel
         self._bitrate = bitrate
@@ -105,6 +107,7 @@ class SerialCan:
         name, _, baud = self._channel.partition("@") if "://" not in self._channel else (self._channel, "", "")
         port = open_port(name, baud=int(baud) if baud.isdigit() else _BAUD)
         self._port, self._empty, self._asked_ns = port, 0, None
+        self._status_ns = self._clock.stamp_ns()
         self._queue.append((self._clock.stamp_ns(), None))
         try:
             self._greet(code)
@@ -157,8 +160,11 @@ class SerialCan:
         batch = parser.feed(chunks)
         if parser.status is not None:
             self.status = parser.status
-            # frames were lost inside the adapter: how many it does not say
-            self.dropped += bool(parser.status & (StatusBit.OVERRUN | StatusBit.RECEIVE_FULL))
+            # frames were lost inside the adapter: how many it does not say, only that it was since it was asked before
+            is_lossy = bool(parser.status & (StatusBit.OVERRUN | StatusBit.RECEIVE_FULL))
+            self.dropped += is_lossy
+            self.lossy_since_ns = self._status_ns if is_lossy else None
+            self._status_ns = chunks[0][0]
         elif parser.refusals > refusals and self.status is None:
             self._tells_status = False
         if len(batch):

@@ -116,7 +116,9 @@ class Hearing:
                 gaps = self._listening[bus.name]
                 last_ns = int(batch.time_ns[-1]) if len(batch) else None
                 now_ns, dropped = self._clock.stamp_ns(), adapter.counts.lost
-                self._note(gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages))
+                self._note(
+                    gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages, adapter.lossy_since_ns)
+                )
         if self._capture is not None:
             self._capture.keep_up(self._clock.stamp_ns())
 

@@ -10,6 +10,7 @@ from benchcheck.words.recorder_gap import RecorderGap
 _READABLE = "listening"
 _NOT_READ = "the adapter could not be read"
 _CALM_NS, _LONG_NS = 1_000_000_000, 10_000_000_000
+_ASKED_NS = 2_000_000_000  # an adapter is asked for its status every second
 
 
 class ListeningGaps:
@@ -28,12 +29,20 @@ class ListeningGaps:
         self._read_ns = start_ns  # the last time when all was well
         self._state = _READABLE
         self._dropping: RecorderGap | None = None  # not told of yet
+        self._told_ns: int | None = None  # when an adapter last told of frames that it had lost itself
 
     def drained(
-        self, now_ns: int, state: str, dropped: int, last_ns: int | None, outages: Sequence[Outage] = ()
+        self,
+        now_ns: int,
+        state: str,
+        dropped: int,
+        last_ns: int | None,
+        outages: Sequence[Outage] = (),
+        since_ns: int | None = None,
     ) -> list[RecorderGap]:
         """The adapter was emptied: its state, its count of dropped frames, the stamp of the last frame that came, or None;
-        its outages since it was opened, one of which may have come and gone between two looks.
+        its outages since it was opened, one of which may have come and gone between two looks; and since when it may have
+        lost frames inside, where it tells of that now and then.
 
         Gives the gaps that are over; drops are, once there were none for a second, and are told every 10 s where there
         always are.
@@ -43,6 +52,8 @@ class ListeningGaps:
         if more:
             # what was kept came before what was dropped: nobody had emptied the adapter's queue in time
             start_ns = max(self._read_ns, last_ns) if last_ns is not None else self._read_ns
+            if since_ns is not None:
+                start_ns, self._told_ns = min(start_ns, max(since_ns, self._start_ns)), now_ns
             self._drop(min(start_ns, now_ns), now_ns, more)
         held = self._dropping
         if held is not None and (now_ns - held.end_ns >= _CALM_NS or held.end_ns - held.start_ns >= _LONG_NS):
@@ -63,6 +74,9 @@ class ListeningGaps:
     def judged(self, now_ns: int) -> list[RecorderGap]:
         """What is not over is a gap up to now, and goes on from here."""
         found = self._drops_told() + self._out_until(now_ns)
+        if self._told_ns is not None and self._told_ns < now_ns <= self._told_ns + _ASKED_NS:
+            # it was losing frames when it was last asked, and has not been asked since
+            found.append(RecorderGap(self._told_ns, now_ns, "the adapter lost frames right before", self.bus))
         self._read_ns = now_ns
         self.gaps += found
         return found
@@ -96,4 +110,4 @@ class ListeningGaps:
 
 def _why_dropped(gap: RecorderGap) -> str:
     were = "1 frame was" if gap.dropped == 1 else f"{gap.dropped:,} frames were"
-    return f"{were} dropped, as they came faster than they were taken"
+    return f"{were} dropped, damaged, or lost in the adapter"

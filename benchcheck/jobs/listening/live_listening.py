@@ -278,7 +278,9 @@ class LiveListening:
                 self._capture.frames(bus.asked.name, batch)
         last_ns = bus.last_ns if len(batch) else None
         now_ns, dropped = self._clock.stamp_ns(), adapter.counts.lost
-        self._note(bus.gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages))
+        self._note(
+            bus.gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages, adapter.lossy_since_ns)
+        )
 
     def _note(self, gaps: Sequence[RecorderGap]) -> None:
         for gap in gaps:

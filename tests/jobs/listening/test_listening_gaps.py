@@ -168,3 +168,12 @@ def test_a_load_that_may_have_been_higher_is_unsure(tmp_path: Path) -> None:
     load = next(r for r in replay(path).results if r.step.check == "bus_load")
     assert load.outcome is Outcome.UNSURE
     assert "not everything was recorded" in load.verdict.text
+
+
+def test_frames_lost_inside_an_adapter_may_have_been_lost_since_it_was_asked_before() -> None:
+    gaps = ListeningGaps("can1", S)
+    gaps.drained(2 * S, "listening", 0, None)
+    assert gaps.drained(3 * S, "listening", 1, 3 * S - 1, (), S // 2) == []
+    told = gaps.judged(4 * S)
+    assert [(gap.start_ns, gap.end_ns, gap.dropped) for gap in told] == [(S, 3 * S, 1), (3 * S, 4 * S, 0)]
+    assert "lost in the adapter" in told[0].why
