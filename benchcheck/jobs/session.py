@@ -19,7 +19,7 @@ from benchcheck.plan.plan import Plan
 from benchcheck.readiness.board import Board
 from benchcheck.record.store import JobRecord
 from benchcheck.words.event import EventKind
-from benchcheck.words.step import Stage
+from benchcheck.words.step import Quantity, Stage, Step
 
 CAUTIONS = (
     "Dead circuits first: nothing is powered until its shorts are proved.",
@@ -111,6 +111,12 @@ class Session:
         # what is read from here on was read against the profile as it is now
         self._record.append(EventKind.SESSION_STARTED, body, who=self._who, profile=self.harness.digest)
         self.begun = True
+
+    def listening(self, step: Step) -> str:
+        """How silent this bench is on the bus that a step listens to, and how that is known; empty for another step."""
+        if step.quantity is not Quantity.CAN:
+            return ""
+        return self._bench.passive().get(str(step.settings.get("bus", "")), "")
 
     def accept_cautions(self, name: str) -> None:
         """Record who has read and accepted the cautions."""

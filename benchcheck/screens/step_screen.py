@@ -289,7 +289,11 @@ class StepScreen(FittedScreen[str]):
         if question is not None and question.kind is QuestionKind.LEADS:
             return Text()  # what is wanted stands in the moves
         if question is None or question.kind is not QuestionKind.READING:
-            return _limit(step)
+            words = _limit(step)
+            listening = self._desk.session.listening(step) if step is not None else ""
+            if listening:
+                words.append("\n" if words else "").append_text(safe(f"Listening: {listening}"))
+            return words
         if step is None or step.band is None or question.unit != step.band.unit:
             return safe(question.todo[-1], "bold")
         return _limit(step)
