@@ -17,6 +17,8 @@ from benchcheck.words.reading import ReadingState, format_quantity
 from benchcheck.words.result import Result
 from benchcheck.words.squawk import SquawkKind
 
+# Where more runs than this are open at once, it is no more asked of each whether it landed on what failed to be apart.
+MOST_OPEN = 30
 # How common a terminator of a value of its own is, against one that has the value of another part (common practice, no source).
 ODD_VALUE = 0.5
 # A terminator of more ohms is no other terminator, but none.
@@ -48,7 +50,7 @@ def _candidates(context: Context, failed: Sequence[Result]) -> Iterator[Hypothes
                 yield from short(context, result)
             case "isolation" | "follow_up:isolation" | "supply_to_ground" | "can_to_rail":
                 yield from short(context, result)
-                yield from landed_beside(context, result, failed_runs)
+                yield from landed_beside(context, result, failed_runs[:MOST_OPEN])
             case "follow_up":
                 yield from _of_probe(context, result)
     yield from reseated(context, failed_runs)

@@ -11,7 +11,7 @@ from benchcheck.diagnosis.readings import Key, Readings
 from benchcheck.diagnosis.stories import Case, Story
 
 # Stories of one class may differ by the noise of what was read, so far (natural logarithm).
-SAME_CLASS = 6.0
+SAME_CLASS = 3.0
 # Stories that are put into classes, likeliest first; what comes behind them is shown no more.
 CLASSED = 12
 

@@ -17,7 +17,7 @@ from benchcheck.diagnosis.hypothesis import OPEN_OHM, Hypothesis
 from benchcheck.diagnosis.narrowing import is_bundle, is_follow_up, narrow
 from benchcheck.diagnosis.next_probe import MOST_PROBES, Probe, next_probe, probed, seats_of
 from benchcheck.diagnosis.readings import Readings
-from benchcheck.diagnosis.stories import Case, Story, cases
+from benchcheck.diagnosis.stories import MOST_ODD, Case, Story, cases
 from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
 from benchcheck.words.result import Result
@@ -73,6 +73,8 @@ def diagnose_dead(context: Context, results: Sequence[Result], probes: Sequence[
 def settle(readings: Readings) -> Generator[Request, Reading, list[Settled]]:
     """Probe until one class of stories stands out in each case, or nothing more can be told. Adds to `readings`."""
     waiting = [Settled(case) for case in cases(readings)]
+    if len(readings.odd()) > MOST_ODD:
+        return waiting  # a lead that is off, a wrong profile: not a matter of hundreds of probes
     done: list[Settled] = []
     narrowed: set[str] = set()
     while waiting:

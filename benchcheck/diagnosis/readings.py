@@ -42,6 +42,7 @@ class Readings:
         self.context = context
         self.results: list[Result] = []
         self._open = context.circuit(ALL_OPEN)
+        self._gains: dict[frozenset[Key], float] = {}
         self._units_in: list[int] = []
         self._by_piece: dict[Piece, list[int]] = {}
         self._places: dict[Key, frozenset[str]] = {}
@@ -56,6 +57,7 @@ class Readings:
 
     def add(self, results: Iterable[Result]) -> None:
         """Take in readings in ohms, and verdicts on others; those that are none are passed over."""
+        self._gains.clear()
         for result in results:
             if result.step.quantity is not Quantity.OHMS:
                 self._add_verdict(result)
@@ -208,6 +210,12 @@ class Readings:
         return sum(self._group_gain(group) for group in self.groups(faults))
 
     def _group_gain(self, group: Sequence[Hypothesis]) -> float:
+        key = frozenset(fault.key for fault in group)
+        if key not in self._gains:
+            self._gains[key] = self._summed(group)
+        return self._gains[key]
+
+    def _summed(self, group: Sequence[Hypothesis]) -> float:
         verdicts, ohms = 0.0, 0.0
         for number in self.reach(group):
             more = self.likely(group, number) - self.as_planned(number)

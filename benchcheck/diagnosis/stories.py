@@ -25,6 +25,13 @@ from benchcheck.words.step import Quantity
 WIDTH = 160
 MOST_FAULTS = 12
 KEPT = 18.0
+# A case of more readings than this is worked through with fewer stories at a time, and each may have more faults.
+LARGE = 30
+NARROW = 3
+# Where more readings than this ask for a story, it is not faults of a harness but of the bench, or of the profile: the rest is left.
+MOST_ODD = 150
+# So many faults are weighed for each reading; where there are more, the commoner ones.
+MOST_WEIGHED = 60
 # A fault accounts for a failed reading where that becomes this much likelier by it.
 GAINED = 2.0
 
@@ -60,6 +67,10 @@ def cases(readings: Readings, among: Iterable[int] | None = None) -> list[Case]:
     odd = readings.odd() if among is None else sorted(among)
     if not odd:
         return []
+    if len(odd) > MOST_ODD:
+        rest = frozenset(odd[MOST_ODD:])
+        left = Story((), rest, score(readings, (), rest), 1.0)
+        return [*cases(readings, odd[:MOST_ODD]), Case(tuple(sorted(rest)), (left,))]
     failed = [readings.results[number] for number in odd]
     powered = Powered(readings.context, readings.verdicts, readings.predicted)
     by_verdict = [result for result in failed if result.step.quantity is not Quantity.OHMS]
@@ -98,9 +109,10 @@ def _accounts(readings: Readings, faults: Sequence[Hypothesis], number: int) -> 
 
 
 def _case(readings: Readings, odd: Sequence[int], helps: Mapping[int, Sequence[Hypothesis]]) -> Case:
+    width, most = (WIDTH, MOST_FAULTS) if len(odd) <= LARGE else (NARROW, 3 * MOST_FAULTS)
     grown: list[Story] = [Story(())]
     whole: dict[tuple[frozenset[Key], frozenset[int]], Story] = {}
-    for _ in range(MOST_FAULTS + len(odd)):
+    for _ in range(most + len(odd)):
         further: dict[tuple[frozenset[Key], frozenset[int]], Story] = {}
         for story in grown:
             focus = next((n for n in odd if n not in story.left and not _accounts(readings, story.faults, n)), None)
@@ -108,18 +120,18 @@ def _case(readings: Readings, odd: Sequence[int], helps: Mapping[int, Sequence[H
                 if not any(_accounts(readings, story.faults, n) for n in story.left):  # else it is told without them
                     whole.setdefault((story.keys, story.left), story)
                 continue
-            for longer in _longer(readings, story, focus, helps[focus]):
+            for longer in _longer(readings, story, focus, helps[focus], most):
                 further.setdefault((longer.keys, longer.left), longer)
         if not further:
             break
         top = max(story.score for story in (*further.values(), *whole.values()))
-        grown = sorted(further.values(), key=_order)[:WIDTH]
+        grown = sorted(further.values(), key=_order)[:width]
         grown = [story for story in grown if story.score > top - KEPT]
     return Case(tuple(odd), weighed(whole.values()))
 
 
-def _longer(readings: Readings, story: Story, focus: int, faults: Sequence[Hypothesis]) -> Iterable[Story]:
-    if len(story.faults) < MOST_FAULTS:
+def _longer(readings: Readings, story: Story, focus: int, faults: Sequence[Hypothesis], most: int) -> Iterable[Story]:
+    if len(story.faults) < most:
         for fault in faults:
             if any(_clash(fault, other) for other in story.faults):
                 continue

@@ -10,14 +10,19 @@ from model_bench import shipped
 from nodal_bench import NodalBench, Odd
 
 from benchcheck.checks.kind import Context
+from benchcheck.diagnosis import dead, stories
 from benchcheck.diagnosis.classes import classes
+from benchcheck.diagnosis.dead import settle
 from benchcheck.diagnosis.next_probe import MOST_PROBES
+from benchcheck.diagnosis.readings import Readings
 from benchcheck.simulator.faults import BusCut, HighResistance, OpenRun, Short, SwappedContacts, WrongContact
 from benchcheck.words.bench_state import ALL_OPEN
 from benchcheck.words.meter import MeterSpec
-from benchcheck.words.reading import ReadingState
+from benchcheck.words.reading import Reading, ReadingState
 from benchcheck.words.request import Request
+from benchcheck.words.result import Result
 from benchcheck.words.step import Quantity, Stage, Step
+from benchcheck.words.verdict import Outcome, Verdict
 
 
 def launch() -> tuple[Context, tuple[Step, ...]]:
@@ -105,3 +110,20 @@ def test_the_bus_cut_is_one_fault_and_not_two() -> None:
     cut = next(fault for fault in all_single(context) if isinstance(fault, BusCut))
     found = locate(context, steps, [cut], 4)
     assert [kind for kind, _ in found.ranked()[0]] == ["bus_cut"]
+
+
+def test_a_bench_on_which_nearly_all_fails_is_no_matter_of_probes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A lead that is off: nothing is asked for, and what is beyond a harness's faults is left unexplained."""
+    context, steps = launch()
+    over = Reading(ReadingState.OVER, "ohm", over_above=context.meter.ohm_max)
+    monkeypatch.setattr(stories, "MOST_ODD", 12)
+    monkeypatch.setattr(dead, "MOST_ODD", 12)
+    joints = [step for step in steps if step.check == "continuity"][:30]
+    readings = Readings(context, [Result(step, over, Verdict(Outcome.FAIL, "open", "OL")) for step in joints])
+    assert len(readings.odd()) == 30
+    settling = settle(readings)
+    with pytest.raises(StopIteration) as stop:
+        next(settling)
+    found = stop.value.value
+    assert {number for entry in found for number in entry.case.odd} == set(readings.odd())
+    assert found[-1].case.best.left == frozenset(readings.odd()[12:])
