@@ -192,7 +192,7 @@ async def test_power_waits_for_the_shorts(job, monkeypatch):
             # nobody leaves for the board with the supply on
             await until(pilot, "Back to the board, with the supply off.")
             await answer(pilot, "", "power     1 of   23")
-    assert [body["id"] for body in events(job, EventKind.SQUAWK_CLOSED)] == ["short:P1-1+P1-2+P2-1+P2-9"]
+    assert [body["id"] for body in events(job, EventKind.SQUAWK_CLOSED)] == ["short:P2-1+P2-9+P1-1+P1-2+TB1-1+TB1-4"]
 
 
 async def test_a_simulated_bench_runs_by_itself(job, tmp_path):

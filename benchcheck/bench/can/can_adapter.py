@@ -58,6 +58,9 @@ class FrameSource(Protocol):
 
     def close(self) -> None: ...
 
+    def forget_port(self) -> None:
+        """The next `open` is of whatever stands at the name that was given, not of the port that was met before."""
+
     def settle(self) -> None:
         """Count what was read."""
 
@@ -210,3 +213,4 @@ class CanAdapter:
     def close(self) -> None:
         """Stop the reader, shut the bus down and give the port back; after a lost link too. May be called twice."""
         self._link.close()
+        self._source.forget_port()

@@ -91,6 +91,9 @@ class LibraryCan:
         if message is not None:
             self._enqueue(self._clock.stamp_ns(), message)
 
+    def forget_port(self) -> None:
+        """The library opens by name each time."""
+
     def settle(self) -> None:
         """Nothing waits to be looked at: frames are counted as they come."""
 

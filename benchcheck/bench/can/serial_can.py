@@ -17,6 +17,7 @@ from benchcheck.bench.can.can_interface import InterfaceFacts, Passive, PassiveS
 from benchcheck.bench.clock import Clock
 from benchcheck.bench.link import PortGone
 from benchcheck.bench.port import PORT_ERRORS, close_port, open_port, opening_error, printable
+from benchcheck.bench.port_finder import PortFinder
 from benchcheck.words.errors import SetupError
 
 if TYPE_CHECKING:
@@ -71,7 +72,10 @@ class SerialCan:
         self.lossy_since_ns: int | None = None
         self._status_ns = 0
         self._where = where
-        self._channel = channel
+        name, _, baud = channel.partition("@") if "://" not in channel else (channel, "", "")
+        self._baud = int(baud) if baud.isdigit() else _BAUD
+        self._name = name
+        self._finder = PortFinder(name)
         self._bitrate = bitrate
         self._facts = facts
         self._clock = clock
@@ -104,8 +108,7 @@ class SerialCan:
 
     def open(self) -> None:
         code = self._rate_code()
-        name, _, baud = self._channel.partition("@") if "://" not in self._channel else (self._channel, "", "")
-        port = open_port(name, baud=int(baud) if baud.isdigit() else _BAUD)
+        port = open_port(self._finder.where(), baud=self._baud)
         self._port, self._empty, self._asked_ns = port, 0, None
         self._status_ns = self._clock.stamp_ns()
         self._queue.append((self._clock.stamp_ns(), None))
@@ -117,6 +120,7 @@ class SerialCan:
         except PORT_ERRORS as error:
             self.close()
             raise opening_error(self._where, error) from None
+        self._finder.met()
 
     def take(self, stop: threading.Event) -> None:
         port = self._port
@@ -133,6 +137,9 @@ class SerialCan:
         self._enqueue(self._clock.stamp_ns(), data)
         if len(data) >= _MUCH_BYTES:
             stop.wait(_PAUSE_S)
+
+    def forget_port(self) -> None:
+        self._finder = PortFinder(self._name)
 
     def settle(self) -> None:
         """Turn what was read into frames, so that they are counted."""

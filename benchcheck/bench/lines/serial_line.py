@@ -16,6 +16,7 @@ from benchcheck.bench.lines.framing_marks import MarkDecoder, ask_for_marks
 from benchcheck.bench.lines.line_hub import LineHub
 from benchcheck.bench.link import HEARTBEAT_LATE_NS, LinkState, Outage
 from benchcheck.bench.port import close_port, open_port, printable, set_speed, split_framing
+from benchcheck.bench.port_finder import PortFinder
 from benchcheck.words.errors import SetupError
 
 _READ_AT_MOST = 65_536
@@ -56,6 +57,7 @@ class LineListener:
         self.heartbeat_ns = 0  # when the reader last went round; a silent line does not stop it
         self._clock = clock or Clock()
         self._hub = hub or LineHub()
+        self._finder = PortFinder(port)
         self._queue: deque[HeardBytes] = deque()
         self._queue_chunks = queue_chunks
         self._using = threading.RLock()  # held by whoever uses the port
@@ -136,6 +138,7 @@ class LineListener:
             handle, self._handle = self._handle, None
         if handle is not None:
             close_port(handle)
+        self._finder = PortFinder(self.port)
 
     def fileno(self) -> int:
         """For the hub: what to wait on; -1 while the port is gone."""
@@ -176,7 +179,8 @@ class LineListener:
             self._outages[-1] = Outage(last.start_ns, self._clock.stamp_ns(), last.why)
 
     def _open_port(self) -> None:
-        self._handle = open_port(self.port, baud=self.baud, framing=self.framing)
+        self._handle = open_port(self._finder.where(), baud=self.baud, framing=self.framing)
+        self._finder.met()
         self.heartbeat_ns = self._clock.stamp_ns()
         self._begin()
 
