@@ -155,7 +155,7 @@ def test_lateness_at_9000_frames_a_second(tmp_path: Path, capsys: pytest.Capture
                 shown += os.read(terminals[0], 65536)
         bare = bare_loop(5)
         if screens:
-            fed = (Path(__file__).parent / "fed_screen.py", capture, outcome)
+            fed = (ROOT / "tests" / "fed_screen.py", capture, outcome)
             terminals.append(stack.enter_context(on_a_terminal(*fed, cwd=tmp_path)))
         figures = played(capture, terminals)
         deadline = monotonic() + 30
