@@ -21,7 +21,7 @@ from benchcheck.bench.lines.serial_line import HeardBytes
 from benchcheck.bench.link import Outage
 from benchcheck.checks.kind import Context
 from benchcheck.harness.model import Bus, Harness
-from benchcheck.jobs.listening.hearing import CaptureSink
+from benchcheck.jobs.listening.capture_sink import CaptureSink
 from benchcheck.jobs.operator import SimulatedOperator
 from benchcheck.jobs.runner import Runner
 from benchcheck.plan.plan import Plan, make_plan

@@ -18,7 +18,8 @@ from benchcheck.harness.model import Harness
 from benchcheck.jobs.asked import BackAsked, SkipAsked
 from benchcheck.jobs.asking import NO_LEAVE_TO_SEND, Asker, HandSwitched
 from benchcheck.jobs.bodies import follow_up_body, reading_body
-from benchcheck.jobs.listening.hearing import CaptureSink, Hearing
+from benchcheck.jobs.listening.capture_sink import CaptureSink
+from benchcheck.jobs.listening.hearing import Hearing
 from benchcheck.jobs.operator import Operator
 from benchcheck.plan.plan import GATE_CHECKS, Plan
 from benchcheck.readiness.board import Board, fold

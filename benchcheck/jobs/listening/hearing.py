@@ -3,49 +3,28 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from typing import Protocol
+from collections.abc import Mapping
 
 from benchcheck.bench.bench import Bench
 from benchcheck.bench.can.can_adapter import CanAdapter
 from benchcheck.harness.model import Bus, Harness, Talk
+from benchcheck.jobs.listening.bus_ear import BusEar
+from benchcheck.jobs.listening.capture_sink import CaptureSink
 from benchcheck.jobs.listening.heard import SECOND_NS, AdapterSaid, Listened, bus_reading, line_reading
 from benchcheck.jobs.listening.line_hearing import FIRST_BAUD, PUMP_S, LineHearing
-from benchcheck.jobs.listening.listening_gaps import ListeningGaps
 from benchcheck.jobs.operator import Operator
 from benchcheck.traffic.presence.expectations import expectations, longest_period_s
 from benchcheck.traffic.presence.presence import watch_of
 from benchcheck.traffic.signals.signal_ranges import wanted_signals
 from benchcheck.traffic.signals.signal_tallies import with_signals
 from benchcheck.traffic.tallies.traffic_tally import TrafficTally
-from benchcheck.words import recorder_gap
 from benchcheck.words.errors import BenchcheckError
-from benchcheck.words.frames import FrameBatch
 from benchcheck.words.reading import Reading, ReadingState
-from benchcheck.words.recorder_gap import RecorderGap
 
 # A bus is judged this long after power-on, or later where units boot slowly or talk seldom.
 LEAST_LISTEN_S = 6.0
 PERIODS_HEARD = 3.0
 LATE_BY_S = 4.0
-
-
-class CaptureSink(Protocol):
-    """Where everything heard is also written."""
-
-    def frames(self, bus: str, batch: FrameBatch) -> None: ...
-
-    def listening(self, name: str) -> None:
-        """A line is listened to from now on, whether or not anything comes."""
-
-    def line(self, name: str, time_ns: int, data: bytes, *, framing_errors: int | None = None) -> None: ...
-
-    def mark(self, kind: str, time_ns: int, body: Mapping[str, object]) -> None: ...
-
-    def dropped(self, bus: str, frames: int) -> None: ...
-
-    def keep_up(self, now_ns: int) -> None:
-        """Called often, so that what was written is on the disk soon after."""
 
 
 class Hearing:
@@ -63,7 +42,7 @@ class Hearing:
         self._troubles: dict[str, str] = {}
         self._heard: dict[str, Reading] = {}
         self._tally = TrafficTally()
-        self._listening: dict[str, ListeningGaps] = {}
+        self._ears: dict[str, BusEar] = {}
         self._dropped: Counter[str] = Counter()
         self._start_ns = 0
         self._power_on_ns: int | None = None
@@ -72,16 +51,14 @@ class Hearing:
     def start(self) -> None:
         """Open every adapter and begin to count. A bus whose adapter won't open is left UNSURE, and the rest goes on."""
         self.stop()
-        self._troubles, self._heard, self._listening = {}, {}, {}
+        self._troubles, self._heard, self._ears = {}, {}, {}
         watch = {}
         for number, bus in enumerate(self._harness.buses):
             try:
                 adapter = self._adapter(bus)
-                adapter.drain()
+                self._ears[bus.name] = BusEar(bus.name, number, adapter, self._clock, self._capture, self._dropped)
             except BenchcheckError as trouble:
                 self._troubles[bus.name] = str(trouble)
-            else:
-                self._listening[bus.name] = ListeningGaps(bus.name, self._clock.stamp_ns(), adapter.counts.lost)
             watch[number] = with_signals(watch_of(self._expected[bus.name]), wanted_signals(self._harness, bus))
         self._tally = TrafficTally(watch=watch)
         self._start_ns = self._clock.stamp_ns()
@@ -96,29 +73,16 @@ class Hearing:
 
     def stop(self) -> None:
         if self.running:
-            for gaps in self._listening.values():
-                self._note(gaps.judged(self._clock.stamp_ns()))
+            for ear in self._ears.values():
+                ear.judged(self._clock.stamp_ns())
         self.running = False
 
     def pump(self) -> None:
         """Take what the adapters have heard; call it often."""
-        for number, bus in enumerate(self._harness.buses):
-            if bus.name in self._troubles:
-                continue
-            adapter = self._adapter(bus)
-            batch = adapter.drain()
-            if len(batch):
-                batch.bus.fill(number)
-                self._tally.update(batch)
-                if self._capture is not None:
-                    self._capture.frames(bus.name, batch)
-            if bus.name in self._listening:
-                gaps = self._listening[bus.name]
-                last_ns = int(batch.time_ns[-1]) if len(batch) else None
-                now_ns, dropped = self._clock.stamp_ns(), adapter.counts.lost
-                self._note(
-                    gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages, adapter.lossy_since_ns)
-                )
+        for bus in self._harness.buses:
+            ear = self._ears.get(bus.name)
+            if ear is not None:
+                ear.pump(self._adapter(bus), self._tally)
         if self._capture is not None:
             self._capture.keep_up(self._clock.stamp_ns())
 
@@ -190,14 +154,14 @@ class Hearing:
             self.pump()
         self.pump()
         counts, end_ns = adapter.counts, self._clock.stamp_ns()
-        listening = self._listening[name]
-        self._note(listening.judged(end_ns))
+        ear = self._ears[name]
+        ear.judged(end_ns)
         said = AdapterSaid(
             adapter.identity,
             str(adapter.state),
             adapter.passive.sentence,
             adapter.error_frames_reported,
-            listening.dropped,
+            ear.gaps.dropped,
             counts.garbled,
             str(adapter.passive.state),
             adapter.controller,
@@ -205,15 +169,7 @@ class Hearing:
         )
         self._mark("bus_judged", end_ns, {"bus": name, **said.to_json()})
         listened = Listened(self._start_ns, end_ns, self._power_on_ns, self._acknowledge)
-        return bus_reading(self._harness, number, self._tally, self._expected[name], said, listened, listening.gaps)
-
-    def _note(self, gaps: Sequence[RecorderGap]) -> None:
-        """Gaps that have just been noticed go into the capture, and then what was dropped since it began."""
-        for gap in gaps:
-            self._mark(recorder_gap.MARK, gap.end_ns, gap.to_mark())
-            self._dropped[gap.bus] += gap.dropped
-            if self._capture is not None and gap.dropped:
-                self._capture.dropped(gap.bus, self._dropped[gap.bus])
+        return bus_reading(self._harness, number, self._tally, self._expected[name], said, listened, ear.gaps.gaps)
 
     def _mark(self, kind: str, time_ns: int, body: Mapping[str, object]) -> None:
         """Noted in the capture, so that a replay judges what was heard at the same moment: see jobs/playing/replay.py."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -11,8 +11,8 @@ from benchcheck.bench.can.can_adapter import CanAdapter
 from benchcheck.bench.lines.serial_line import LineListener
 from benchcheck.bench.link import LinkState
 from benchcheck.harness.model import Harness
-from benchcheck.jobs.listening.hearing import CaptureSink
-from benchcheck.jobs.listening.listening_gaps import ListeningGaps
+from benchcheck.jobs.listening.bus_ear import BusEar
+from benchcheck.jobs.listening.capture_sink import CaptureSink
 from benchcheck.traffic.lines.line_tally import LineTally
 from benchcheck.traffic.lines.protocols import protocols_of
 from benchcheck.traffic.presence.expectations import expectations
@@ -23,9 +23,7 @@ from benchcheck.traffic.tallies.bus_tally import BusTally
 from benchcheck.traffic.tallies.pieces import SECOND_NS, WindowBits
 from benchcheck.traffic.tallies.traffic_tally import TrafficTally
 from benchcheck.traffic.tallies.watch import IdKey
-from benchcheck.words import recorder_gap
 from benchcheck.words.errors import BenchcheckError
-from benchcheck.words.recorder_gap import RecorderGap
 
 BUS_SILENT_NS = SECOND_NS
 PRESENT_RULE = "every message of the unit that has a period has come twice, and none of its verdicts is worse than PASS"
@@ -95,9 +93,8 @@ class _Bus:
     number: int
     expected: list[UnitExpectation]
     adapter: CanAdapter | None = None
+    ear: BusEar | None = None
     trouble: str = ""
-    gaps: ListeningGaps | None = None
-    last_ns: int | None = None  # the last frame
     # (stamp, frames, bits at the nominal rate, at the data rate) of late, for what the last second holds
     lately: deque[tuple[int, int, int, int]] = field(default_factory=deque)
 
@@ -142,8 +139,8 @@ class LiveListening:
         known = protocols_of(harness)
         self._lines = [_Line(asked, LineTally(known[asked.protocol])) for asked in lines]
         self._tally = TrafficTally()
+        self._dropped: Counter[str] = Counter()
         self.start_ns = 0
-        self.gaps: list[RecorderGap] = []
 
     def start(self) -> None:
         """Open what can be opened; what can't says so in its status, and the rest goes on."""
@@ -155,8 +152,7 @@ class LiveListening:
                     acknowledge=self._acknowledge,
                     fd=bus.asked.data_bitrate is not None,
                 )
-                bus.adapter.drain()
-                bus.gaps = ListeningGaps(bus.asked.name, self._clock.stamp_ns(), bus.adapter.counts.lost)
+                bus.ear = BusEar(bus.asked.name, bus.number, bus.adapter, self._clock, self._capture, self._dropped)
             except BenchcheckError as trouble:
                 bus.trouble = str(trouble)
         for line in self._lines:
@@ -186,7 +182,8 @@ class LiveListening:
     def pump(self) -> None:
         """Take what has come; call it often."""
         for bus in self._buses:
-            self._pump_bus(bus)
+            if bus.adapter is not None and bus.ear is not None:
+                bus.ear.pump(bus.adapter, self._tally)
         for line in self._lines:
             if line.listener is None:
                 continue
@@ -202,8 +199,8 @@ class LiveListening:
         self.pump()
         now_ns = self._clock.stamp_ns()
         for bus in self._buses:
-            if bus.gaps is not None:
-                self._note(bus.gaps.judged(now_ns))
+            if bus.ear is not None:
+                bus.ear.judged(now_ns)
 
     def buses(self) -> list[BusStatus]:
         now_ns = self._clock.stamp_ns()
@@ -262,33 +259,8 @@ class LiveListening:
             end_ns=now_ns,
             dropped_frames=0,
             also_known=self._known.get(bus.asked.name, ()),
-            recorder_gaps=bus.gaps.so_far(now_ns) if bus.gaps is not None else (),
+            recorder_gaps=bus.ear.gaps.so_far(now_ns) if bus.ear is not None else (),
         )
-
-    def _pump_bus(self, bus: _Bus) -> None:
-        adapter = bus.adapter
-        if adapter is None or bus.gaps is None:
-            return
-        batch = adapter.drain()
-        if len(batch):
-            batch.bus.fill(bus.number)
-            self._tally.update(batch)
-            bus.last_ns = int(batch.time_ns[-1])
-            if self._capture is not None:
-                self._capture.frames(bus.asked.name, batch)
-        last_ns = bus.last_ns if len(batch) else None
-        now_ns, dropped = self._clock.stamp_ns(), adapter.counts.lost
-        self._note(
-            bus.gaps.drained(now_ns, str(adapter.state), dropped, last_ns, adapter.outages, adapter.lossy_since_ns)
-        )
-
-    def _note(self, gaps: Sequence[RecorderGap]) -> None:
-        for gap in gaps:
-            self.gaps.append(gap)
-            self._mark(recorder_gap.MARK, gap.end_ns, gap.to_mark())
-            if self._capture is not None and gap.dropped:
-                whole = sum(other.dropped for other in self.gaps if other.bus == gap.bus)
-                self._capture.dropped(gap.bus, whole)
 
     def _bus_status(self, bus: _Bus, now_ns: int) -> BusStatus:
         tally = self._tally.buses.get(bus.number)
@@ -326,7 +298,8 @@ class LiveListening:
         state = bus.adapter.state
         if state is not LinkState.LISTENING:
             return str(state) + (f" ({bus.adapter.why})" if state is LinkState.LINK_LOST and bus.adapter.why else "")
-        since_ns = bus.last_ns if bus.last_ns is not None else self.start_ns
+        heard_ns = bus.ear.last_ns if bus.ear is not None else None
+        since_ns = heard_ns if heard_ns is not None else self.start_ns
         return "bus silent" if now_ns - since_ns >= BUS_SILENT_NS else "listening"
 
     def _mark(self, kind: str, time_ns: int, body: Mapping[str, object]) -> None:
