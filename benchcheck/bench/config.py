@@ -51,13 +51,14 @@ from __future__ import annotations
 import dataclasses
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from benchcheck.bench.breakout_lead import CHECK_DAYS, BreakoutLead, default_within_ohm
+from benchcheck.bench.config_faults import faults_of
 from benchcheck.bench.instruments.meter_figures import accuracy_figures, nearest
 from benchcheck.harness.connector.families import FAMILIES
 from benchcheck.harness.model import Gender
@@ -331,72 +332,10 @@ def _validated(values: Mapping[str, object], file: str, text: str) -> BenchConfi
     try:
         return BenchConfig.model_validate(dict(values))
     except ValidationError as error:
-        faults = [_fault(entry, file, text) for entry in error.errors(include_url=False)]
-        raise FaultyFiles(file, faults) from None
-
-
-def _fault(entry: Mapping[str, Any], file: str, text: str) -> FileFault:
-    location: tuple[str | int, ...] = entry["loc"]
-    key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in location).lstrip(".")
-    place = Place(file, _line_of(text, location))
-    said = str(entry["msg"]).removeprefix("Value error, ")
-    if entry["type"] == "extra_forbidden":
-        known = list(_fields_at(location[:-1]))
-        return FileFault(place, f"unknown key {key!r}", nearest(str(location[-1]), known))
-    if entry["type"] == "missing":
-        return FileFault(place, f"{key} is missing", "Add it.")
-    shown = f"{key}: " if key else ""
-    given = entry.get("input")
-    value = (
-        f", not {str(given)[:60]!r}" if isinstance(given, (str, int, float)) and "input should" in said.lower() else ""
-    )
-    return FileFault(place, f"{shown}{said[0].lower()}{said[1:]}{value}", "")
-
-
-def _fields_at(location: Sequence[str | int]) -> Iterator[str]:
-    """The keys that are known in the table at `location`."""
-    model: type[BaseModel] = BenchConfig
-    tables: dict[str, type[BaseModel]] = {
-        "can": CanPort,
-        "serial": SerialPort,
-        "meter": MeterPort,
-        "supply": SupplyPort,
-        "watchdog": WatchdogKeys,
-        "matrix": MatrixPort,
-        "hands": HandsPort,
-        "breakouts": BreakoutPort,
-    }
-    for part in location:
-        if isinstance(part, str):
-            model = tables[part]
-    yield from model.model_fields
+        raise FaultyFiles(file, faults_of(error, BenchConfig, file, text)) from None
 
 
 def _unique(what: str, names: Sequence[str]) -> None:
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise ValueError(f"{what} given twice: {', '.join(twice)}")
-
-
-def _line_of(text: str, location: Sequence[str | int]) -> int | None:
-    """The line of a key in plain TOML (tables and arrays of tables); the table's own line where the key is absent."""
-    if not text or not location:
-        return None
-    keys = [part for part in location if isinstance(part, str)]
-    index = next((part for part in location if isinstance(part, int)), 0)
-    table, seen, best = "", {"": 0}, None
-    for number, line in enumerate(text.splitlines(), start=1):
-        header = re.match(r"\s*\[\[?\s*([^\]]+?)\s*\]", line)
-        if header:
-            table = header[1].replace(" ", "")
-            seen[table] = seen.get(table, -1) + 1
-            if table == ".".join(keys[: table.count(".") + 1]) and seen[table] == index:
-                best = number
-            continue
-        key = re.match(r"""\s*["']?([A-Za-z0-9_-]+)["']?\s*[=.]""", line)
-        inside = ".".join(keys[:-1])
-        if key and key[1] == keys[-1] and table == inside and seen[table] == (index if table else 0):
-            return number
-        if key and len(keys) > 1 and not table and key[1] == keys[0] and best is None:
-            best = number
-    return best

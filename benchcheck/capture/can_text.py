@@ -37,11 +37,6 @@ class TextFrame(NamedTuple):
     data: bytes
 
 
-def looks_like_it(line: bytes) -> bool:
-    """Whether a line is in this form, sound or not."""
-    return _LINE.match(line.strip()) is not None
-
-
 def parse_line(line: bytes) -> TextFrame | LineKind:
     """The frame of one line; never raises."""
     line = line.strip()

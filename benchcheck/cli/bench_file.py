@@ -6,10 +6,10 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchcheck.words.errors import InputError
+from benchcheck.words.errors import InputError, UsageError
 
 if TYPE_CHECKING:
-    from benchcheck.bench.config import BenchConfig
+    from benchcheck.bench.config import BenchConfig, CanPort
 
 BENCH_FILE = "bench.toml"
 _LARGEST = 1_000_000
@@ -30,6 +30,15 @@ def find_bench(named: Path | None, profile: Path) -> tuple[BenchConfig, str]:
         if path.is_file():
             return _checked(_read(path)), str(path)
     return BenchConfig(name="bench by hand"), f"no {BENCH_FILE}: readings are typed in, the supply is switched by hand"
+
+
+def can_port_of(config: BenchConfig, source: str, bus: str) -> CanPort:
+    """The CAN adapter that the bench has for a bus. UsageError where it has none; `source` is where that was looked up."""
+    for port in config.can:
+        if port.bus == bus:
+            return port
+    known = ", ".join(port.bus for port in config.can) or "none"
+    raise UsageError(f"this bench has no CAN adapter for {bus}", where=source, hint=f"It has {known}.")
 
 
 def user_bench_file() -> Path:

@@ -10,6 +10,7 @@ import click
 from benchcheck.cli.budget_measured import RESPONSE_RULE, later_note, measured_of, response_at_least_s
 from benchcheck.cli.budget_text import budget_lines, budget_rows
 from benchcheck.cli.output import output_options, print_json
+from benchcheck.cli.profile_named import profile_named
 from benchcheck.cli.survey_text import escaped
 from benchcheck.words.errors import ExitCode, UsageError
 
@@ -78,10 +79,8 @@ def command(
     schedulability analysis in its corrected form). --add shows what one more unit or message would do.
     """
     from benchcheck.cli.budget_added import added_messages
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
 
-    harness = load_profile(find_profile(profile))
+    harness = profile_named(profile)[0]
     more = added_messages(added, harness, bus_name)
     if bus_name is not None and not added:
         raise UsageError("--bus says where --add adds", hint="Give --add as well.")

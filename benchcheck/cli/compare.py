@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchcheck.cli.output import output_options, print_json
+from benchcheck.cli.profile_named import profile_named
 from benchcheck.words.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def command(
     """
     from benchcheck.traffic.changes.changes import compare
 
-    harness = None if profile is None else _profile(profile)
+    harness = None if profile is None else profile_named(profile)[0]
     from benchcheck.cli.line_option import check_line
 
     if line is not None and bitrate is not None:
@@ -79,13 +80,6 @@ def command(
         for text in _plain(found) if plain else _lines(a, b, before, after, found):
             click.echo(text)
     return {"PASS": ExitCode.PASS, "FAIL": ExitCode.FAIL}.get(found.outcome.value, ExitCode.UNSURE)
-
-
-def _profile(profile: str) -> Harness:
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
-
-    return load_profile(find_profile(profile))
 
 
 def _seen(path: Path, harness: Harness | None, rates: Rates, line: str | None) -> Seen:

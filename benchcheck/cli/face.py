@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.output import output_options, print_json
+from benchcheck.cli.profile_named import profile_named
 from benchcheck.words.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
@@ -39,11 +40,9 @@ def command(profile: str, ref: str, side: str, mark: str, as_json: bool, plain: 
 
     from benchcheck.harness.connector.face_drawing import WIDTH, draw_face, face_title, mark_words
     from benchcheck.harness.connector.geometry import Face, layout, location, seen
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
     from benchcheck.report.visible import visible
 
-    harness = load_profile(find_profile(profile))
+    harness = profile_named(profile)[0]
     connector = _connector(harness, ref)
     face = Face(side)
     marks = _marks(connector, mark)

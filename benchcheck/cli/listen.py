@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.output import output_options, print_json, say
+from benchcheck.cli.profile_named import profile_named
 from benchcheck.words.errors import ExitCode, InputError, SetupError, UsageError
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ def command(
     from benchcheck.jobs.listening.capture_file import CaptureFile
     from benchcheck.jobs.listening.live_listening import LiveListening
 
-    harness, folder = (None, Path()) if profile is None else _load(profile)
+    harness, folder = (None, Path()) if profile is None else profile_named(profile)
     if until_present and harness is None:
         raise UsageError("who should be there stands in a profile", hint="Give --profile, or --for a time.")
     config, source = find_bench(bench, folder)
@@ -176,18 +177,13 @@ def _survey(path: Path, harness: Harness | None, *, as_json: bool) -> int:
 def _buses(
     config: BenchConfig, source: str, harness: Harness | None, names: tuple[str, ...], bitrate: int | None
 ) -> list[ListenBus]:
+    from benchcheck.cli.bench_file import can_port_of
     from benchcheck.jobs.listening.live_listening import ListenBus
 
-    there = {port.bus: port for port in config.can}
-    for name in names:
-        if name not in there:
-            raise UsageError(
-                f"this bench has no CAN adapter for {name}", where=source, hint=f"It has {', '.join(there) or 'none'}."
-            )
     profile = {bus.name: bus for bus in harness.buses} if harness is not None else {}
     found = []
-    for name in names or there:
-        bus, port = profile.get(name), there[name]
+    for name in names or [port.bus for port in config.can]:
+        bus, port = profile.get(name), can_port_of(config, source, name)
         rate = port.bitrate or bitrate or (bus.bitrate if bus is not None else None)
         found.append(ListenBus(name, rate, bus.data_bitrate if bus is not None else None))
     return found
@@ -256,11 +252,3 @@ def _now_text() -> str:
     from benchcheck.bench.clock import Clock
 
     return Clock().utc()[:19].replace("-", "").replace(":", "").replace("T", "-")
-
-
-def _load(profile: str) -> tuple[Harness, Path]:
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
-
-    folder = find_profile(profile)
-    return load_profile(folder), folder

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.output import output_options, print_json, say
+from benchcheck.cli.profile_named import profile_named
 from benchcheck.cli.survey_text import escaped
 from benchcheck.words.errors import ExitCode, UsageError
 
@@ -60,7 +61,7 @@ def command(
     """
     from benchcheck.cli.bench_file import find_bench
 
-    harness, folder = (None, Path()) if profile is None else _load(profile)
+    harness, folder = (None, Path()) if profile is None else profile_named(profile)
     config, source = find_bench(bench, folder)
     if prove is not None:
         return _prove(config, source, harness, prove, bitrate, yes=yes, as_json=as_json)
@@ -114,13 +115,11 @@ def _prove(
     from datetime import UTC, datetime
 
     from benchcheck.bench.bench import Bench
+    from benchcheck.cli.bench_file import can_port_of
     from benchcheck.cli.silence_proofs import add_proof, proofs_file
     from benchcheck.jobs.listening.prove_silent import prove_silent
 
-    port = next((port for port in config.can if port.bus == bus), None)
-    if port is None:
-        known = ", ".join(port.bus for port in config.can) or "none"
-        raise UsageError(f"this bench has no CAN adapter for {bus}", where=source, hint=f"It has {known}.")
+    port = can_port_of(config, source, bus)
     known_rates = [entry.bitrate for entry in harness.buses if entry.name == bus] if harness is not None else []
     rate = bitrate or port.bitrate or next(iter(known_rates), None)
     if rate is None:
@@ -143,11 +142,3 @@ def _prove(
     if proof.proved is None:
         return ExitCode.UNSURE
     return ExitCode.PASS if proof.proved else ExitCode.FAIL
-
-
-def _load(profile: str) -> tuple[Harness, Path]:
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
-
-    folder = find_profile(profile)
-    return load_profile(folder), folder

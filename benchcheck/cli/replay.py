@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.output import output_options, print_json, say
+from benchcheck.cli.profile_named import profile_named
 from benchcheck.words.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def command(
     if (bench is not None or confirm is not None) and onto is None:
         raise UsageError("--bench and --confirm are for --onto", hint="Without --onto nothing is sent onto a bus.")
     part = Part(from_s, to_s)
-    harness = None if profile is None else _load(profile)
+    harness = None if profile is None else profile_named(profile)[0]
     if units and harness is None:
         raise UsageError("what --unit sends stands in a profile", hint="Give --profile as well.")
     if harness is not None:
@@ -195,16 +196,13 @@ def _play(playing: Playing, *, as_json: bool, plain: bool) -> int:
 
 def _onto(name: str, bench: Path | None, confirm: str | None, file: Path, harness: Harness | None) -> Onto:
     """The bus to send onto, once it is certain that it is meant."""
-    from benchcheck.cli.bench_file import find_bench
+    from benchcheck.cli.bench_file import can_port_of, find_bench
     from benchcheck.jobs.playing.playing import Onto
 
     if bench is None:
         raise UsageError("--onto sends onto a bus of a bench that is named", hint="Give its file with --bench.")
     config, source = find_bench(bench, Path())
-    port = next((port for port in config.can if port.bus == name), None)
-    if port is None:
-        known = ", ".join(port.bus for port in config.can) or "none"
-        raise UsageError(f"this bench has no CAN adapter for {name}", where=source, hint=f"It has {known}.")
+    port = can_port_of(config, source, name)
     if confirm is None:
         if not sys.stdin.isatty():
             raise UsageError(
@@ -257,10 +255,3 @@ def _known(what: str, given: tuple[str, ...], names: list[str]) -> None:
     for name in given:
         if name not in names:
             raise UsageError(f"the profile has no {what} {name!r}", hint=f"It has {', '.join(names) or 'none'}.")
-
-
-def _load(profile: str) -> Harness:
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
-
-    return load_profile(find_profile(profile))

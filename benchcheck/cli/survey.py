@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from benchcheck.cli.output import output_options, print_json, say
+from benchcheck.cli.profile_named import profile_named
 from benchcheck.cli.survey_text import escaped, survey_lines
 from benchcheck.words.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchcheck.harness.model import Harness
+    pass
 
 _SLOWEST, _FASTEST = 1_000, 8_000_000
 _BIG_BYTES = 20_000_000
@@ -80,7 +81,7 @@ def command(
 
     if no_load and (bitrate is not None or data_bitrate is not None):
         raise UsageError("--no-load leaves the load out, a bit rate asks for it", hint="Give one of them.")
-    harness = None if profile is None else _load(profile)
+    harness = None if profile is None else profile_named(profile)[0]
     check_line(line, harness)
     if line is not None and not is_capture(file):
         recording = open_line(file, line)
@@ -101,10 +102,3 @@ def command(
         for text in survey_lines(document):
             click.echo(text)
     return survey.exit_code()
-
-
-def _load(profile: str) -> Harness:
-    from benchcheck.profile.find import find_profile
-    from benchcheck.profile.load import load_profile
-
-    return load_profile(find_profile(profile))

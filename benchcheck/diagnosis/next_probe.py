@@ -98,14 +98,6 @@ def next_probe(readings: Readings, case: Case, left: int = MOST_PROBES, *, last:
     return max(found, key=lambda p: (p.bits / p.effort_s, p.red, p.black))
 
 
-def _largest_class(probes: Sequence[Probe], weights: Sequence[float]) -> float:
-    """The share of the class that has the best story in it: those that no probe tells from it."""
-    alike = set(range(len(weights)))
-    for probe in probes:
-        alike &= set(next(part for part in probe.parts if 0 in part))
-    return sum(weights[index] for index in alike)
-
-
 def alive(case: Case) -> list[Story]:
     """The stories that are worth a probe."""
     return [story for story in case.stories[:MOST_STORIES] if story.probability >= LEAST_SHARE]

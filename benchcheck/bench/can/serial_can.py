@@ -7,8 +7,6 @@ somebody asks for them.
 
 from __future__ import annotations
 
-import os
-import select
 import threading
 from collections import deque
 from typing import TYPE_CHECKING, Any
@@ -18,6 +16,7 @@ from benchcheck.bench.clock import Clock
 from benchcheck.bench.link import PortGone
 from benchcheck.bench.port import PORT_ERRORS, close_port, open_port, opening_error, printable
 from benchcheck.bench.port_finder import PortFinder
+from benchcheck.bench.port_reader import PortReader
 from benchcheck.words.errors import SetupError
 
 if TYPE_CHECKING:
@@ -29,11 +28,9 @@ _BAUD = 115_200  # of the port, where the channel does not name one behind an @;
 _SLICE_S = 0.05
 _PAUSE_S = 0.004  # while much comes: to read more at once. A pseudo-terminal holds 4 KB, 20 ms of a full bus
 _MUCH_BYTES = 256
-_READ_AT_MOST = 65_536
 _ANSWER_S = 0.25  # an adapter that says neither yes nor no in this time says nothing
 _QUIET_S = 0.02
 _STATUS_EVERY_NS = 1_000_000_000
-_EMPTY_READS_OF_A_LOST_PORT = 3  # in a row
 # what a port raises that has gone, and one that is being closed meanwhile
 _PORT_TROUBLES: tuple[type[Exception], ...] = (*PORT_ERRORS, TypeError, ValueError, AttributeError)
 _YES, _NO = b"\r", b"\a"
@@ -91,8 +88,8 @@ class SerialCan:
         self._writing = threading.Lock()
         self._asked_ns: int | None = None
         self._tells_status = True
-        self._empty = 0
         self._port: Any = None
+        self._reader = PortReader(None)
 
     @property
     def garbled(self) -> int:
@@ -109,7 +106,7 @@ class SerialCan:
     def open(self) -> None:
         code = self._rate_code()
         port = open_port(self._finder.where(), baud=self._baud)
-        self._port, self._empty, self._asked_ns = port, 0, None
+        self._port, self._reader, self._asked_ns = port, PortReader(port), None
         self._status_ns = self._clock.stamp_ns()
         self._queue.append((self._clock.stamp_ns(), None))
         try:
@@ -123,13 +120,9 @@ class SerialCan:
         self._finder.met()
 
     def take(self, stop: threading.Event) -> None:
-        port = self._port
         try:
             self._ask_for_status()
-            data = _read(port, _SLICE_S)
-            self._empty = self._empty + 1 if data == b"" else 0
-            if self._empty >= _EMPTY_READS_OF_A_LOST_PORT:
-                raise OSError("the other end has closed")
+            data = self._reader.read(_SLICE_S)
         except _PORT_TROUBLES as error:
             raise PortGone(printable(" ".join(str(error).split()))[:200] or type(error).__name__) from None
         if not data:
@@ -247,7 +240,7 @@ class SerialCan:
         until_ns = self._clock.monotonic_ns() + int(_ANSWER_S * 1e9)
         heard = b""
         while (left_s := (until_ns - self._clock.monotonic_ns()) / 1e9) > 0:
-            heard += _read(self._port, left_s) or b""
+            heard += self._reader.read(left_s)
             ends = [place for place in (heard.find(_YES), heard.find(_NO)) if place >= 0]
             if ends:
                 end = min(ends)
@@ -259,7 +252,7 @@ class SerialCan:
     def _hush(self) -> None:
         """Throw away what comes until nothing does."""
         until_ns = self._clock.monotonic_ns() + int(_ANSWER_S * 1e9)
-        while self._clock.monotonic_ns() < until_ns and _read(self._port, _QUIET_S):
+        while self._clock.monotonic_ns() < until_ns and self._reader.read(_QUIET_S):
             pass
 
     def _ask_for_status(self) -> None:
@@ -291,18 +284,3 @@ class SerialCan:
         self._skipped = False
         self._queue.append((stamp_ns, data))
         self._put_bytes += len(data)
-
-
-def _read(port: Any, at_most_s: float) -> bytes | None:
-    """Wait, then take all that has arrived in one call; None where nothing did, b"" where the port said that there was
-    something and there was not: one that is gone says so for ever. OSError when the port is gone."""
-    if os.name != "posix":
-        port.timeout = at_most_s
-        return bytes(port.read(max(1, port.in_waiting))) or None
-    fd = port.fileno()
-    if not select.select([fd], [], [], at_most_s)[0]:
-        return None
-    try:
-        return os.read(fd, _READ_AT_MOST)
-    except BlockingIOError:
-        return None

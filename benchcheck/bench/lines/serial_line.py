@@ -6,7 +6,6 @@ the framing errors that the system marked among them, where it can.
 
 from __future__ import annotations
 
-import os
 import threading
 from collections import deque
 from typing import Any, NamedTuple
@@ -17,11 +16,10 @@ from benchcheck.bench.lines.line_hub import LineHub
 from benchcheck.bench.link import HEARTBEAT_LATE_NS, LinkState, Outage
 from benchcheck.bench.port import close_port, open_port, printable, set_speed, split_framing
 from benchcheck.bench.port_finder import PortFinder
+from benchcheck.bench.port_reader import PortReader
 from benchcheck.words.errors import SetupError
 
-_READ_AT_MOST = 65_536
 _QUEUE_CHUNKS = 50_000
-_EMPTY_READS_OF_A_LOST_PORT = 3  # in a row
 
 
 class HeardBytes(NamedTuple):
@@ -64,7 +62,7 @@ class LineListener:
         self._is_open = self._marks = False
         self._decoder = MarkDecoder()
         self._told = 0  # framing errors that were handed on
-        self._empty = 0
+        self._reader = PortReader(None)
         self._outages: list[Outage] = []
         self._handle: Any = None
 
@@ -155,10 +153,7 @@ class LineListener:
             if self._handle is None:
                 return False
             try:
-                data = _read_what_is_there(self._handle)
-                self._empty = self._empty + 1 if data == b"" else 0
-                if self._empty >= _EMPTY_READS_OF_A_LOST_PORT:
-                    raise OSError("the other end has closed")
+                data = self._reader.read()
             except (OSError, TypeError, ValueError, AttributeError) as error:
                 self._lose(printable(" ".join(str(error).split()))[:200] or type(error).__name__)
                 return False
@@ -186,7 +181,7 @@ class LineListener:
 
     def _begin(self) -> None:
         """After every change of the port's settings, which take the marks away."""
-        self._empty = 0
+        self._reader = PortReader(self._handle)
         self._decoder, self._told = MarkDecoder(), 0
         self._marks = ask_for_marks(self._handle)
 
@@ -206,17 +201,3 @@ class LineListener:
             self.dropped_bytes += len(data)
         else:
             self._queue.append(HeardBytes(self._clock.stamp_ns(), data, errors))
-
-
-def _read_what_is_there(handle: Any) -> bytes | None:
-    """All that has arrived, in one call; None where nothing did.
-
-    Empty bytes: the port said that there was something, and there was not. A port that is gone says so for ever;
-    one that was flushed in between (a change of speed does that) only once. OSError when the port is gone.
-    """
-    if os.name != "posix":
-        return bytes(handle.read(handle.in_waiting)) or None
-    try:
-        return os.read(handle.fileno(), _READ_AT_MOST)
-    except BlockingIOError:
-        return None

@@ -112,14 +112,6 @@ class PlayerProcess:
             self._line.send_bytes(pickle.dumps(said))
 
 
-def play_apart(playing: Playing) -> Played:
-    """Play in a process of its own, to its end. SetupError where that process or the bus fails."""
-    with PlayerProcess(playing) as player:
-        while player.played is None:
-            player.receive(None)
-        return player.played
-
-
 @contextlib.contextmanager
 def _interrupts_held() -> Iterator[None]:
     if sys.platform == "win32":

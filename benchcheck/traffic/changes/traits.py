@@ -256,17 +256,6 @@ def _first_at(is_there: NDArray[np.bool_], owner: NDArray[np.int64], starts: NDA
     return np.minimum.reduceat(np.where(is_there, place[:, None], np.int32(2**31 - 1)), starts)
 
 
-def _only(batch: FrameBatch, rows: NDArray[np.intp]) -> FrameBatch:
-    return FrameBatch(
-        batch.time_ns[rows],
-        batch.bus[rows],
-        batch.can_id[rows],
-        batch.flags[rows],
-        batch.length[rows],
-        batch.data[rows],
-    )
-
-
 class Traits:
     """All buses of a recording by their index, in whatever cut the batches come."""
 
@@ -276,7 +265,7 @@ class Traits:
     def update(self, batch: FrameBatch) -> None:
         for number in np.unique(batch.bus).tolist():
             rows = np.flatnonzero(batch.bus == number)
-            part = batch if len(rows) == len(batch) else _only(batch, rows)
+            part = batch if len(rows) == len(batch) else batch.rows(rows)
             self.buses.setdefault(number, BusTraits()).update(part)
 
     def merge(self, later: Traits) -> None:

@@ -16,6 +16,8 @@ import re
 from enum import StrEnum
 from typing import NamedTuple
 
+from benchcheck.traffic.lines.line_splitter import LineSplitter
+
 LONGEST_SENTENCE = 82
 """Characters with start and CR LF (from memory of the standard). Longer ones are judged all the same, and counted."""
 
@@ -48,35 +50,19 @@ class SentenceParser:
     """Fed bytes as they come; hands out what each line held once its end has come."""
 
     def __init__(self) -> None:
-        self._pending = b""
-        self._too_long = False
+        self._lines = LineSplitter(b"\r\n", _LONGEST_LINE)
 
     def feed(self, data: bytes) -> list[Sentence]:
         """What the lines that `data` ends held."""
-        *lines, rest = re.split(rb"[\r\n]", data)
-        found: list[Sentence] = []
-        for line in lines:
-            found += self._end(line)
-        self._keep(rest)
-        return found
+        return [sentence for line in self._lines.feed(data) for sentence in _held(line)]
 
     def flush(self) -> list[Sentence]:
         """What stands in the last line, which has no end: for a file that was read to its end."""
-        return self._end(b"")
+        return _held(self._lines.flush())
 
-    def _keep(self, more: bytes) -> None:
-        if self._too_long or len(self._pending) + len(more) > _LONGEST_LINE:
-            self._too_long, self._pending = True, b""
-        else:
-            self._pending += more
 
-    def _end(self, more: bytes) -> list[Sentence]:
-        self._keep(more)
-        line, too_long = self._pending, self._too_long
-        self._pending, self._too_long = b"", False
-        if too_long:
-            return [Sentence(SentenceResult.OTHER, "", b"")]
-        return sentences_of(line)
+def _held(line: bytes | None) -> list[Sentence]:
+    return [Sentence(SentenceResult.OTHER, "", b"")] if line is None else sentences_of(line)
 
 
 def sentences_of(line: bytes) -> list[Sentence]:

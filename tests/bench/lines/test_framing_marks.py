@@ -65,9 +65,7 @@ def test_on_a_port_that_has_the_setting_a_plain_ff_comes_as_one() -> None:
 
 def test_framing_errors_reach_whoever_drains(monkeypatch: pytest.MonkeyPatch) -> None:
     """A stand-in at the port's edge: what the system would hand on for a byte at a wrong speed."""
-    monkeypatch.setattr(
-        "benchcheck.bench.lines.serial_line._read_what_is_there", lambda handle: marked.pop() if marked else None
-    )
+    monkeypatch.setattr("benchcheck.bench.port_reader.PortReader.read", lambda reader: marked.pop() if marked else b"")
     marked = [b"\xff\x00\x00", b"ok\xff\x00\x99"]
     with Pty() as pty, closing(LineListener(pty.name)) as listener:
         listener.open()

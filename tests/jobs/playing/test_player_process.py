@@ -14,13 +14,14 @@ import pytest
 from frame_rows import batch_of
 from hypothesis import given
 from hypothesis import strategies as st
+from played_apart import play_apart
 
 from benchcheck.capture.pcapng_writer import CaptureWriter
 from benchcheck.jobs.playing.frame_rows import Wanted
 from benchcheck.jobs.playing.play_line import QUEUE, Bundles, Gone, PlayerLine
 from benchcheck.jobs.playing.play_state import Command, Kind
 from benchcheck.jobs.playing.player import Arrived, Status
-from benchcheck.jobs.playing.player_process import PlayerProcess, play_apart
+from benchcheck.jobs.playing.player_process import PlayerProcess
 from benchcheck.jobs.playing.playing import Delivered, Played, Playing
 from benchcheck.jobs.playing.reel import Frames
 from benchcheck.traffic.tallies.watch import IdKey
@@ -28,6 +29,7 @@ from benchcheck.words.errors import SetupError
 
 MS = 1_000_000
 START = 1_700_000_000_000_000_000
+ROOT = Path(__file__).parents[3]
 WAIT_S = 60.0  # until something must have come
 
 
@@ -191,7 +193,7 @@ def test_a_capture_that_is_cut_plays_up_to_there(capture: Path, tmp_path: Path) 
 UNDER_A_SCREEN = """
 import sys
 from pathlib import Path
-from benchcheck.jobs.playing.player_process import play_apart
+from played_apart import play_apart
 from benchcheck.jobs.playing.playing import Playing
 
 class Screen:
@@ -205,17 +207,22 @@ if __name__ == "__main__":
 """
 
 
-def test_it_can_be_begun_under_a_screen(capture: Path, tmp_path: Path) -> None:
-    script = tmp_path / "screen.py"
-    script.write_text(UNDER_A_SCREEN, encoding="ascii")
-    done = subprocess.run(
+def run_script(text: str, folder: Path, capture: Path) -> subprocess.CompletedProcess[str]:
+    """A program of its own: what is started by a process of ours is begun from its main file."""
+    script = folder / "script.py"
+    script.write_text(text, encoding="ascii")
+    return subprocess.run(
         [sys.executable, str(script), str(capture)],
         capture_output=True,
         text=True,
         check=False,
         timeout=WAIT_S,
-        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[3])},
+        env=os.environ | {"PYTHONPATH": os.pathsep.join(map(str, (ROOT, ROOT / "tests")))},
     )
+
+
+def test_it_can_be_begun_under_a_screen(capture: Path, tmp_path: Path) -> None:
+    done = run_script(UNDER_A_SCREEN, tmp_path, capture)
     assert (done.stdout, done.stderr, done.returncode) == ("10000\n", "", 0)
 
 
@@ -262,16 +269,7 @@ def test_bundles_beside_what_does_not_wait() -> None:
 
 
 def test_printed_when_due_and_delivered_in_bundles(capture: Path, tmp_path: Path) -> None:
-    script = tmp_path / "both.py"
-    script.write_text(BOTH, encoding="ascii")
-    done = subprocess.run(
-        [sys.executable, str(script), str(capture)],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=WAIT_S,
-        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[3])},
-    )
+    done = run_script(BOTH, tmp_path, capture)
     assert (done.stderr.split(), done.returncode) == (["10000"], 0)
     assert len(done.stdout.splitlines()) == 10_000
 
