@@ -10,19 +10,20 @@ import pytest
 from benchcheck import compiled
 
 WAYS = ("compiled", "vectorised")
+_LOOPS = compiled.counting
 
 
 @contextmanager
 def counted(way: str) -> Iterator[None]:
     """Count in this way; skips the test where the loops were not built."""
-    loops = compiled.counting
-    if way == "compiled" and loops is None:
+    if way == "compiled" and _LOOPS is None:
         pytest.skip("the loops were not built: no C compiler when the package was installed")
-    compiled.counting = loops if way == "compiled" else None  # type: ignore[assignment]
+    before = compiled.counting
+    compiled.counting = _LOOPS if way == "compiled" else None  # type: ignore[assignment]
     try:
         yield
     finally:
-        compiled.counting = loops
+        compiled.counting = before
 
 
 @pytest.fixture(params=WAYS, scope="module")
